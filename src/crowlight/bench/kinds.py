@@ -1,0 +1,334 @@
+"""What can be written down about a reed: one validated, versioned model per kind of entry.
+
+Everything here is in SI units. A model's `version` goes up when its meaning changes; `read` keeps
+accepting the old ones. Sentences for people are not here: see the templates.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+
+from crowlight.errors import InputError
+from crowlight.reed import Blade, Side
+
+__all__ = [
+    "KINDS",
+    "Cane",
+    "Climate",
+    "Clip",
+    "Cut",
+    "Described",
+    "Knife",
+    "Lengths",
+    "Line",
+    "Note",
+    "Opening",
+    "Payload",
+    "PlayingTest",
+    "ReadingsTaken",
+    "Recording",
+    "Rest",
+    "Shape",
+    "Staple",
+    "Text",
+    "Verdict",
+    "Wetting",
+    "Withdrawn",
+    "clean_text",
+    "read",
+]
+
+
+def clean_text(text: str, *, lines: bool = True) -> str:
+    """Return `text` in Unicode normal form C, without blanks at its ends.
+
+    Parameters
+    ----------
+    text : str
+        What was typed.
+    lines : bool
+        Whether line breaks and tabs may stand in it.
+
+    Returns
+    -------
+    str
+        The text.
+
+    Raises
+    ------
+    InputError
+        If it holds a control character: these are never typed on purpose and hide in files.
+
+    Examples
+    --------
+    >>> clean_text("  soft <b>reed</b> ")
+    'soft <b>reed</b>'
+    """
+    text = unicodedata.normalize("NFC", text.replace("\r\n", "\n")).strip()
+    allowed = "\n\t" if lines else ""
+    for position, char in enumerate(text, start=1):
+        if unicodedata.category(char) in {"Cc", "Cs"} and char not in allowed:
+            msg = (
+                f"text has the control character U+{ord(char):04X} at position {position}; "
+                f"delete it and type that part again"
+            )
+            raise InputError(msg)
+    return text
+
+
+def _text(*, lines: bool) -> Callable[[str], str]:
+    def check(text: str) -> str:
+        return clean_text(text, lines=lines)
+
+    return check
+
+
+Line = Annotated[str, AfterValidator(_text(lines=False)), Field(max_length=200)]
+Text = Annotated[str, AfterValidator(_text(lines=True)), Field(max_length=10_000)]
+Answer = Literal["yes", "no", "unsure"]
+
+
+class Payload(BaseModel):
+    """Base of all kinds: frozen, nothing unknown accepted, no NaN or infinity."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    kind: ClassVar[str]
+    version: ClassVar[int] = 1
+
+
+class ReadingsTaken(Payload):
+    """Thickness readings; the numbers stand in rows of their own.
+
+    Readings counted from the tip or the thread were converted with `origin_length`, whose standard
+    uncertainty shifts all of them together.
+    """
+
+    kind: ClassVar[str] = "readings"
+    origin: Literal["rim", "tip", "thread"] = "rim"
+    origin_length: Annotated[float, Field(gt=0, lt=0.2)] | None = None
+    origin_uncertainty: Annotated[float, Field(ge=0, lt=0.02)] = 0.0
+    source: Line = ""
+
+
+class Cane(Payload):
+    """The cane, as far as it is known [m]."""
+
+    kind: ClassVar[str] = "cane"
+    diameter: Annotated[float, Field(gt=5e-3, lt=30e-3)] | None = None
+    gouge_centre: Annotated[float, Field(gt=0.2e-3, lt=2e-3)] | None = None
+    gouge_side: Annotated[float, Field(gt=0.2e-3, lt=2e-3)] | None = None
+    hardness: float | None = None
+    hardness_device: Line = ""
+    source: Line = ""
+
+
+class Shape(Payload):
+    """The shape [m]."""
+
+    kind: ClassVar[str] = "shape"
+    tip_width: Annotated[float, Field(gt=3e-3, lt=20e-3)] | None = None
+    waist_width: Annotated[float, Field(gt=1.5e-3, lt=15e-3)] | None = None
+
+
+class Staple(Payload):
+    """The staple [m]."""
+
+    kind: ClassVar[str] = "staple"
+    length: Annotated[float, Field(gt=10e-3, lt=80e-3)] | None = None
+    bore_top: Annotated[float, Field(gt=1e-3, lt=8e-3)] | None = None
+    bore_bottom: Annotated[float, Field(gt=1e-3, lt=12e-3)] | None = None
+
+
+class Described(Payload):
+    """What the reed is. The latest one counts as a whole."""
+
+    kind: ClassVar[str] = "described"
+    thread_colour: Line = ""
+    cork_number: Line = ""
+    style: Line = ""
+    cane: Cane = Cane()
+    shape: Shape = Shape()
+    staple: Staple = Staple()
+    tie_length: Annotated[float, Field(gt=20e-3, lt=120e-3)] | None = None
+    overlap: Annotated[float, Field(gt=-2e-3, lt=2e-3)] | None = None
+
+
+class Lengths(Payload):
+    """Overall length, bottom rim to tip, and where the thread ends [m]."""
+
+    kind: ClassVar[str] = "lengths"
+    overall: Annotated[float, Field(gt=30e-3, lt=100e-3)]
+    overall_uncertainty: Annotated[float, Field(gt=0, lt=5e-3)] = 0.25e-3
+    thread_top: Annotated[float, Field(gt=10e-3, lt=90e-3)] | None = None
+
+
+class Opening(Payload):
+    """Gap between the blades at the tip, at rest [m]."""
+
+    kind: ClassVar[str] = "opening"
+    height: Annotated[float, Field(ge=0, lt=5e-3)]
+    uncertainty: Annotated[float, Field(gt=0, lt=1e-3)] = 0.05e-3
+    profile: tuple[tuple[float, float], ...] = ()
+
+
+class Recording(Payload):
+    """A sound kept by its digest."""
+
+    kind: ClassVar[str] = "recording"
+    sound_of: Literal["crow", "peep", "notes"]
+    digest: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+    original: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] | None = None
+    sample_rate: Annotated[int, Field(gt=0, le=768_000)]
+    device: Line = ""
+    settings: dict[str, str | int | float | bool | None] = {}
+
+
+class Cut(Payload):
+    """Cane taken off with the knife."""
+
+    kind: ClassVar[str] = "cut"
+    zone: Line
+    blades: tuple[Blade, ...]
+    sides: tuple[Side, ...] = ()
+    strokes: Annotated[int, Field(ge=0, le=1000)] | None = None
+    depth: Annotated[float, Field(gt=0, lt=1e-3)] | None = None
+    remark: Text = ""
+
+
+class Clip(Payload):
+    """Length clipped off the tip [m]; None when it was not measured against a stop."""
+
+    kind: ClassVar[str] = "clip"
+    amount: Annotated[float, Field(gt=0, lt=5e-3)] | None = None
+    against: Literal["stop", "ruler", "eye"] = "eye"
+
+
+class Rest(Payload):
+    """The reed was laid aside [s]."""
+
+    kind: ClassVar[str] = "rest"
+    duration: Annotated[float, Field(ge=0)] | None = None
+
+
+class Wetting(Payload):
+    """The reed was soaked or wiped dry [s]."""
+
+    kind: ClassVar[str] = "wetting"
+    how: Literal["soaked", "wiped"]
+    duration: Annotated[float, Field(ge=0)] | None = None
+
+
+class Knife(Payload):
+    """The knife was sharpened or changed."""
+
+    kind: ClassVar[str] = "knife"
+    what: Literal["sharpened", "changed"]
+
+
+class Note(Payload):
+    """Anything in words."""
+
+    kind: ClassVar[str] = "note"
+    text: Text
+
+
+class PlayingTest(Payload):
+    """Six taps of the playing test."""
+
+    kind: ClassVar[str] = "playing-test"
+    low_soft_attack: Answer = "unsure"
+    slurred_octaves: Answer = "unsure"
+    high_notes_hold: Answer = "unsure"
+    sags_when_lip_loosens: Answer = "unsure"
+    tongues_cleanly: Answer = "unsure"
+    soft_to_loud: Answer = "unsure"
+
+
+class Verdict(Payload):
+    """What the player says, in the player's own words, and a grade from 1 (poor) to 5."""
+
+    kind: ClassVar[str] = "verdict"
+    words: Text = ""
+    grade: Annotated[int, Field(ge=1, le=5)] | None = None
+
+
+class Climate(Payload):
+    """The air in the room [K, 0-1, Pa]."""
+
+    kind: ClassVar[str] = "climate"
+    temperature: Annotated[float, Field(gt=243, lt=328)] | None = None
+    humidity: Annotated[float, Field(ge=0, le=1)] | None = None
+    pressure: Annotated[float, Field(gt=45e3, lt=115e3)] | None = None
+
+
+class Withdrawn(Payload):
+    """The entry this one replaces was a mistake and has no successor."""
+
+    kind: ClassVar[str] = "withdrawn"
+    reason: Text = ""
+
+
+KINDS: dict[str, type[Payload]] = {
+    model.kind: model
+    for model in (
+        ReadingsTaken,
+        Described,
+        Lengths,
+        Opening,
+        Recording,
+        Cut,
+        Clip,
+        Rest,
+        Wetting,
+        Knife,
+        Note,
+        PlayingTest,
+        Verdict,
+        Climate,
+        Withdrawn,
+    )
+}
+
+
+def read(kind: str, version: int, data: dict[str, Any]) -> Payload:
+    """Read a stored or submitted payload.
+
+    Parameters
+    ----------
+    kind : str
+        A key of `KINDS`.
+    version : int
+        Version it was written with.
+    data : dict
+        Its fields.
+
+    Returns
+    -------
+    Payload
+        The validated model.
+
+    Raises
+    ------
+    InputError
+        Unknown kind, later version, or a field that is missing or out of range.
+    """
+    model = KINDS.get(kind)
+    if model is None:
+        msg = f"entry kind {kind!r} is not known to this version; use one of: {', '.join(KINDS)}"
+        raise InputError(msg)
+    if version > model.version:
+        msg = f"entry {kind!r} has version {version}; this crowlight reads up to {model.version}"
+        raise InputError(msg)
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        parts = [
+            f"{'.'.join(map(str, e['loc'])) or kind} = {e['input']!r}: {e['msg']}"
+            for e in error.errors(include_url=False)
+        ]
+        raise InputError("; ".join(parts)) from None

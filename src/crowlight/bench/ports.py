@@ -1,0 +1,383 @@
+"""What the use cases need from the outside world.
+
+`store`, `files` and `wiring` implement these; tests may stand in for them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal, Protocol
+from uuid import UUID
+
+from crowlight.bench.kinds import Payload
+from crowlight.reed import Reading
+
+__all__ = [
+    "Appended",
+    "Batch",
+    "Blobs",
+    "Clock",
+    "Entry",
+    "Job",
+    "Jobs",
+    "Maker",
+    "NewEntry",
+    "NewReed",
+    "Page",
+    "Person",
+    "PlacePlayed",
+    "Player",
+    "Records",
+    "Reed",
+    "ReedQuery",
+    "ReedSummary",
+    "Report",
+    "Results",
+    "Table",
+    "Tables",
+]
+
+#: Called with the fraction done, 0 to 1; may raise `crowlight.errors.Cancelled`.
+Report = Callable[[float], None]
+
+
+class Clock(Protocol):
+    """The time, so that tests can stop it."""
+
+    def now(self) -> datetime:
+        """Return the time, with its zone."""
+        ...
+
+
+# --- people and reeds: ordinary rows, so that names and addresses can be erased -----------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Maker:
+    """Somebody who makes reeds."""
+
+    uuid: UUID
+    name: str
+    hand: Literal["left", "right", ""] = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Player:
+    """Somebody who plays them."""
+
+    uuid: UUID
+    name: str
+    contact: str = ""
+    uses_knife: bool | None = None
+
+
+Person = Maker | Player
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacePlayed:
+    """Where a player plays: altitude [m], indoor temperature [K], relative humidity [0-1]."""
+
+    uuid: UUID
+    player: UUID
+    name: str
+    altitude: float | None = None
+    temperature: float | None = None
+    humidity: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """Reeds made together."""
+
+    uuid: UUID
+    name: str
+    maker: UUID | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewReed:
+    """A reed to be added; `name` is unique among all reeds."""
+
+    uuid: UUID
+    name: str
+    maker: UUID | None = None
+    player: UUID | None = None
+    batch: UUID | None = None
+    invented: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reed(NewReed):
+    """A reed that is kept; `seq` is the number of its latest entry, 0 for none."""
+
+    created_at: datetime
+    seq: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReedSummary:
+    """One line of the list of reeds, kept up to date with every entry."""
+
+    uuid: UUID
+    name: str
+    invented: bool
+    maker: str
+    player: str
+    batch: str
+    thread_colour: str
+    cork_number: str
+    style: str
+    seq: int
+    readings: int
+    length: float | None
+    opening: float | None
+    grade: int | None
+    last_kind: str
+    last_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReedQuery:
+    """What to list. `text` is looked for in names, people, batch, colour, number and style."""
+
+    text: str = ""
+    batch: str = ""
+    sort: Literal["name", "last", "batch", "style", "grade", "length"] = "last"
+    descending: bool = True
+    offset: int = 0
+    limit: int = 50
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """Part of a list, and how long the whole list is."""
+
+    rows: tuple[ReedSummary, ...]
+    total: int
+
+
+# --- entries: appended, never changed -------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewEntry:
+    """Something to write down. The sender makes the `uuid`, so that sending twice is harmless."""
+
+    uuid: UUID
+    payload: Payload
+    happened_at: datetime
+    readings: tuple[Reading, ...] = ()
+    by: UUID | None = None
+    replaces: UUID | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry(NewEntry):
+    """Something that was written down: entry number `seq` of its reed."""
+
+    reed: UUID
+    seq: int
+    recorded_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Appended:
+    """What an append did: the entries as kept, and how many of them are new."""
+
+    entries: tuple[Entry, ...]
+    added: int
+
+
+class Records(Protocol):
+    """Reeds, people and entries."""
+
+    def add_person(self, person: Person) -> None:
+        """Add or update a maker or a player."""
+        ...
+
+    def people(self) -> tuple[Person, ...]:
+        """Return all makers and players by name."""
+        ...
+
+    def erase_person(self, uuid: UUID) -> None:
+        """Remove name, contact and places of a person; what they made or played stays."""
+        ...
+
+    def add_place(self, place: PlacePlayed) -> None:
+        """Add or update a place of a player."""
+        ...
+
+    def places(self, player: UUID | None = None) -> tuple[PlacePlayed, ...]:
+        """Return the places, of one player or all."""
+        ...
+
+    def add_batch(self, batch: Batch) -> None:
+        """Add or update a batch."""
+        ...
+
+    def batches(self) -> tuple[Batch, ...]:
+        """Return all batches by name."""
+        ...
+
+    def add_reed(self, reed: NewReed) -> Reed:
+        """Add a reed; adding the same uuid and name again changes nothing.
+
+        Raises
+        ------
+        Conflict
+            If another reed has this name.
+        """
+        ...
+
+    def reed(self, key: str | UUID) -> Reed:
+        """Return a reed by uuid or name.
+
+        Raises
+        ------
+        NotFound
+            If there is none; the message offers close names.
+        """
+        ...
+
+    def reeds(self, query: ReedQuery) -> Page:
+        """List reeds."""
+        ...
+
+    def entries(self, reed: UUID, *, up_to: int | None = None) -> tuple[Entry, ...]:
+        """Return a reed's entries in order, all or up to number `up_to`."""
+        ...
+
+    def append(
+        self, reed: UUID, entries: Sequence[NewEntry], *, expected_seq: int | None = None
+    ) -> Appended:
+        """Write entries down, all or none, and bring the summary up to date with them.
+
+        Entries whose uuid is already kept for this reed are left as they are.
+
+        Raises
+        ------
+        Conflict
+            If `expected_seq` is given and is not the reed's latest number (another window wrote
+            first), or if a uuid belongs to another reed or other content.
+        NotFound
+            If the reed, or an entry that is to be replaced, is not there.
+        CannotWrite
+            Disk full, read-only, locked; nothing was written.
+        """
+        ...
+
+    def everything(self) -> Iterator[tuple[str, Mapping[str, Any]]]:
+        """Yield every kept row as (table name, plain values), for export."""
+        ...
+
+
+class Blobs(Protocol):
+    """Sounds and pictures by the SHA-256 of their content."""
+
+    def put(self, data: bytes) -> str:
+        """Keep `data`; return its digest. Keeping it again is harmless."""
+        ...
+
+    def get(self, digest: str) -> bytes:
+        """Return what has this digest.
+
+        Raises
+        ------
+        NotFound
+            If it is not there or its content no longer matches.
+        """
+        ...
+
+
+class Results(Protocol):
+    """Computed results; may be deleted at any time, because they can be computed again."""
+
+    def get(self, key: str) -> bytes | None:
+        """Return the result kept under `key`, or None."""
+        ...
+
+    def put(self, key: str, value: bytes) -> None:
+        """Keep a result; failing to is not an error."""
+        ...
+
+
+class Job(Protocol):
+    """A computation under way."""
+
+    def progress(self) -> float:
+        """Return the fraction done, 0 to 1."""
+        ...
+
+    def cancel(self) -> None:
+        """Ask it to stop; `result` then raises `Cancelled` unless it was done already."""
+        ...
+
+    def result(self, timeout: float | None = None) -> Any:
+        """Wait for the result.
+
+        Raises
+        ------
+        TimeoutError
+            If it is not there in `timeout` seconds.
+        CrowlightError
+            What the task raised.
+        """
+        ...
+
+
+class Jobs(Protocol):
+    """Runs named tasks in other processes."""
+
+    def submit(self, task: str, inputs: Mapping[str, Any], *, sticky: str = "") -> Job:
+        """Start a task of `crowlight.bench.tasks`.
+
+        Jobs with the same non-empty `sticky` go to the same process, which keeps warm state.
+        """
+        ...
+
+    def close(self) -> None:
+        """Stop the processes."""
+        ...
+
+
+# --- tables of readings ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A table of readings as read from a file.
+
+    Parameters
+    ----------
+    readings : tuple of Reading
+        In file order.
+    taken : Payload
+        A `crowlight.bench.kinds.ReadingsTaken`: how positions were converted.
+    facts : mapping
+        What the head of the file says: ``reed``, ``style``, ``length`` [m], ``thread_top`` [m],
+        ``maker``, ``measured_at`` (datetime) ...; only those given.
+    digest : str
+        SHA-256 of what was read, independent of line ends, number format and unit.
+    """
+
+    readings: tuple[Reading, ...]
+    taken: Payload
+    facts: Mapping[str, Any] = field(default_factory=dict[str, Any])
+    digest: str = ""
+
+
+class Tables(Protocol):
+    """Reads tables of readings."""
+
+    def read(self, data: bytes, *, name: str = "") -> Table:
+        """Read a CSV or TSV file.
+
+        Raises
+        ------
+        TableError
+            Every problem with its line number; nothing is accepted from a table with a bad row.
+        """
+        ...
