@@ -1,0 +1,295 @@
+"""The desk: what a maker can do with reeds, whichever door they come through."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID, uuid4, uuid5
+
+from crowlight.bench import assess as judging
+from crowlight.bench.assess import Assessment
+from crowlight.bench.kinds import Described, Lengths, Payload, Withdrawn, clean_text
+from crowlight.bench.ports import (
+    Appended,
+    Blobs,
+    Clock,
+    Entry,
+    Jobs,
+    NewEntry,
+    NewReed,
+    Page,
+    Records,
+    Reed,
+    ReedQuery,
+    Results,
+    Table,
+    Tables,
+)
+from crowlight.bench.state import ReedState, state_of
+from crowlight.errors import InputError, NotFound
+from crowlight.reed import Reading, check_reading
+
+__all__ = ["Desk", "Imported", "Sheet"]
+
+#: Name space of entry uuids made from the content of an imported table (RFC 9562, version 5).
+_TABLES = UUID("a1c2b0de-5d5c-5b0e-9c56-2f6f1d9b7c11")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Imported:
+    """What an import did.
+
+    Parameters
+    ----------
+    reed : Reed
+        The reed, as it is now.
+    readings : int
+        Readings in the table.
+    added : int
+        Entries written; 0 when the same table had been imported before.
+    new_reed : bool
+        Whether the reed was added for it.
+    """
+
+    reed: Reed
+    readings: int
+    added: int
+    new_reed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """Everything one page about a reed shows.
+
+    Parameters
+    ----------
+    reed : Reed
+        The reed.
+    state : ReedState
+        Its state at `up_to`, or now.
+    entries : tuple of Entry
+        Every entry up to there, replaced ones included.
+    assessment : Assessment or None
+        None when there are no readings.
+    """
+
+    reed: Reed
+    state: ReedState
+    entries: tuple[Entry, ...]
+    assessment: Assessment | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """The use cases, joined to the ports they need."""
+
+    records: Records
+    blobs: Blobs
+    results: Results
+    jobs: Jobs
+    clock: Clock
+    tables: Tables
+
+    # --- looking --------------------------------------------------------------------------------
+
+    def reeds(self, query: ReedQuery) -> Page:
+        """List reeds."""
+        return self.records.reeds(query)
+
+    def sheet(self, key: str | UUID, *, up_to: int | None = None) -> Sheet:
+        """Return everything about one reed, as it is or as it was at entry `up_to`."""
+        reed = self.records.reed(key)
+        entries = self.records.entries(reed.uuid, up_to=up_to)
+        state = state_of(entries)
+        assessment = self._assessed(_inputs(reed.name, state), sticky=str(reed.uuid))
+        return Sheet(reed=reed, state=state, entries=entries, assessment=assessment)
+
+    def assess(self, key: str | UUID) -> Assessment:
+        """Judge a kept reed.
+
+        Raises
+        ------
+        NotFound
+            If there is no such reed.
+        InputError
+            If it has no readings.
+        """
+        sheet = self.sheet(key)
+        if sheet.assessment is None:
+            msg = (
+                f"reed {sheet.reed.name!r} has no thickness readings yet; "
+                f"import a table or type some readings"
+            )
+            raise InputError(msg)
+        return sheet.assessment
+
+    def assess_table(self, data: bytes, *, name: str) -> Assessment:
+        """Judge a table of readings without keeping anything."""
+        table = self.tables.read(data, name=name)
+        inputs = {
+            "name": table.facts.get("reed") or name,
+            "readings": table.readings,
+            "length": table.facts.get("length"),
+            "thread_top": table.facts.get("thread_top"),
+        }
+        found = self._assessed(inputs, sticky="")
+        if found is None:
+            msg = f"{name} has no readings; see the documented columns"
+            raise InputError(msg)
+        return found
+
+    def _assessed(self, inputs: Mapping[str, Any], *, sticky: str) -> Assessment | None:
+        if not inputs["readings"]:
+            return None
+        key = judging.assess_key(inputs)
+        kept = self.results.get(key)
+        if kept is not None:
+            return judging.from_bytes(kept)
+        found: Assessment = self.jobs.submit("assess", inputs, sticky=sticky).result()
+        self.results.put(key, judging.to_bytes(found))
+        return found
+
+    # --- writing down ---------------------------------------------------------------------------
+
+    def add_reed(self, name: str, *, uuid: UUID | None = None, invented: bool = False) -> Reed:
+        """Add a reed under a name of its own."""
+        name = clean_text(name, lines=False)
+        if not name or len(name) > 100:
+            msg = f"reed name has {len(name)} characters; give 1 to 100"
+            raise InputError(msg)
+        return self.records.add_reed(NewReed(uuid=uuid or uuid4(), name=name, invented=invented))
+
+    def write(
+        self,
+        key: str | UUID,
+        payload: Payload,
+        *,
+        readings: tuple[Reading, ...] = (),
+        uuid: UUID | None = None,
+        expected_seq: int | None = None,
+        replaces: UUID | None = None,
+    ) -> Appended:
+        """Write one entry about a reed, with the time of now.
+
+        Parameters
+        ----------
+        key : str or UUID
+            The reed.
+        payload : Payload
+            What happened.
+        readings : tuple of Reading
+            Its readings, if it is a `ReadingsTaken`.
+        uuid : UUID, optional
+            The sender's own, so that sending twice writes once.
+        expected_seq : int, optional
+            The latest entry number the sender has seen.
+        replaces : UUID, optional
+            The entry this one corrects.
+
+        Returns
+        -------
+        Appended
+            The entry as kept.
+        """
+        for reading in readings:
+            check_reading(reading)
+        entry = NewEntry(
+            uuid=uuid or uuid4(),
+            payload=payload,
+            happened_at=self.clock.now(),
+            readings=readings,
+            replaces=replaces,
+        )
+        reed = self.records.reed(key)
+        return self.records.append(reed.uuid, [entry], expected_seq=expected_seq)
+
+    def withdraw(
+        self, key: str | UUID, entry: UUID, *, reason: str = "", expected_seq: int | None = None
+    ) -> Appended:
+        """Take an entry back; it stays in the log as replaced."""
+        return self.write(key, Withdrawn(reason=reason), replaces=entry, expected_seq=expected_seq)
+
+    def import_table(
+        self, data: bytes, *, name: str, reed: str = "", invented: bool = False
+    ) -> Imported:
+        """Keep a table of readings.
+
+        Parameters
+        ----------
+        data : bytes
+            The file.
+        name : str
+            Its name, kept as the source.
+        reed : str
+            The reed it belongs to; else what the head of the file says. Added if it is new.
+        invented : bool
+            Whether a reed added for it is made up.
+
+        Returns
+        -------
+        Imported
+            What was done. Importing the same table again writes nothing.
+
+        Raises
+        ------
+        TableError
+            Any bad row refuses the whole table; nothing was written.
+        InputError
+            If no reed is named.
+        """
+        table = self.tables.read(data, name=name)
+        reed_name = reed or str(table.facts.get("reed", ""))
+        if not reed_name:
+            msg = f"{name} does not say which reed it is; name it, or add the line '# reed: NAME'"
+            raise InputError(msg)
+        try:
+            kept, new = self.records.reed(reed_name), False
+        except NotFound:
+            kept, new = self.add_reed(reed_name, invented=invented), True
+        before = self.records.entries(kept.uuid)
+        known = {e.uuid for e in before}
+        entries = self._entries_of(table, kept, state_of(before).style)
+        done = self.records.append(kept.uuid, [e for e in entries if e.uuid not in known])
+        return Imported(
+            reed=self.records.reed(kept.uuid),
+            readings=len(table.readings),
+            added=done.added,
+            new_reed=new,
+        )
+
+    def _entries_of(self, table: Table, reed: Reed, style_kept: str) -> list[NewEntry]:
+        """Turn a table into entries whose uuids follow from their content and the reed."""
+        style = str(table.facts.get("style", ""))
+        if style and style_kept and style != style_kept:
+            msg = (
+                f"the table says style {style!r}, but reed {reed.name!r} is kept as "
+                f"{style_kept!r}; correct one of them"
+            )
+            raise InputError(msg)
+        at = table.facts.get("measured_at") or self.clock.now()
+
+        def entry(part: str, payload: Payload, readings: tuple[Reading, ...] = ()) -> NewEntry:
+            content = hashlib.sha256(f"{reed.uuid}:{table.digest}:{part}".encode()).hexdigest()
+            return NewEntry(
+                uuid=uuid5(_TABLES, content), payload=payload, happened_at=at, readings=readings
+            )
+
+        entries: list[NewEntry] = []
+        if style and not style_kept:
+            entries.append(entry("described", Described(style=style)))
+        if (length := table.facts.get("length")) is not None:
+            found = Lengths(overall=length, thread_top=table.facts.get("thread_top"))
+            entries.append(entry("lengths", found))
+        entries.append(entry("readings", table.taken, table.readings))
+        return entries
+
+
+def _inputs(name: str, state: ReedState) -> dict[str, Any]:
+    return {
+        "name": name,
+        "readings": state.readings,
+        "length": state.length,
+        "thread_top": state.thread_top,
+    }
