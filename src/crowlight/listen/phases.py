@@ -1,0 +1,128 @@
+"""Phase of every partial, followed from one moment to the next.
+
+A Hann window that spans a whole number (three or more) of periods has its zeros on all the other
+partials, so each partial's phase is read undisturbed by its neighbours. How far the phases turn
+between two moments gives the pitch between them, far more finely than any single spectrum: the
+n-th partial turns n times as far, and the partials are combined with the weights that are best in
+white noise (number squared times power).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["PARTIALS", "partials_at", "turn_between"]
+
+PARTIALS = 10
+_ORIGIN = 55.0  # [Hz] the grid of analysis pitches starts here
+_PER_OCTAVE = 48  # analysis pitches: none is more than 12.5 cents away
+_FEWEST_PERIODS = 3
+_LOW_PARTIALS = 3  # settle whole turns of the higher ones
+
+
+@lru_cache(maxsize=512)
+def _analysis(
+    step: int, rate: float, length: int, shortest: float
+) -> tuple[NDArray[np.float32], float]:
+    """Windowed cosines and sines of one analysis pitch, and the window's noise gain."""
+    pitch = _ORIGIN * 2 ** (step / _PER_OCTAVE)
+    periods = max(_FEWEST_PERIODS, round(shortest * pitch))
+    half = periods / pitch / 2
+    time = (np.arange(length) - length // 2) / rate
+    window = np.where(np.abs(time) < half, 0.5 + 0.5 * np.cos(np.pi * time / half), 0.0)
+    window /= window.sum()
+    number = np.arange(1, PARTIALS + 1)
+    heard = number * pitch < 0.4 * rate
+    angle = 2 * np.pi * pitch * time[:, None] * number
+    wave = np.hstack([np.cos(angle) * heard, -np.sin(angle) * heard]) * window[:, None]
+    matrix = wave.astype(np.float32)
+    matrix.flags.writeable = False
+    return matrix, float(window @ window)
+
+
+def partials_at(
+    frames: NDArray[np.float32], rate: float, pitch: NDArray[np.float64], *, shortest: float
+) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
+    """Amplitude and phase of the first ten partials at the middle of each frame.
+
+    Parameters
+    ----------
+    frames : ndarray of float32, shape (n, length)
+        `length` samples must hold three periods of the lowest pitch.
+    rate : float
+        [1/s].
+    pitch : ndarray, shape (n,)
+        Pitch near the middle of each frame, within about 50 cents [Hz].
+    shortest : float
+        Shortest window [s]; whole periods are added until it is reached.
+
+    Returns
+    -------
+    partials : ndarray of complex, shape (n, 10)
+        Half the amplitude, times the phase factor; 0 above 0.4 `rate`.
+    gain : ndarray, shape (n,)
+        Variance of a partial per variance of a sample of white noise.
+    """
+    step = np.rint(_PER_OCTAVE * np.log2(pitch / _ORIGIN)).astype(np.intp)
+    both = np.empty((len(frames), 2 * PARTIALS), np.float32)
+    gain = np.empty(len(frames))
+    order = np.argsort(step, kind="stable")
+    ordered = step[order]
+    ends = [*np.flatnonzero(np.diff(ordered) != 0) + 1, len(frames)] if len(frames) else []
+    start = 0
+    for end in ends:  # one matrix product for all frames near the same pitch
+        rows = order[start:end]
+        matrix, noise = _analysis(int(ordered[start]), rate, frames.shape[1], shortest)
+        both[rows] = frames[rows] @ matrix
+        gain[rows] = noise
+        start = end
+    return both[:, :PARTIALS] + 1j * both[:, PARTIALS:].astype(np.float64), gain
+
+
+def turn_between(
+    partials: NDArray[np.complex128],
+    noise: NDArray[np.float64],
+    pitch: NDArray[np.float64],
+    hop: float,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Angle the first partial turns from each moment to the next, from all partials together.
+
+    Parameters
+    ----------
+    partials : ndarray of complex, shape (n, 10)
+        From `partials_at`.
+    noise : ndarray, shape (n,)
+        Variance of each partial that is noise.
+    pitch : ndarray, shape (n - 1,)
+        Pitch between the moments, near enough that no partial is half a turn off [Hz].
+    hop : float
+        Time from one moment to the next [s].
+
+    Returns
+    -------
+    turn : ndarray, shape (n - 1,)
+        [rad].
+    spread : ndarray, shape (n - 1,)
+        Variance of `turn` judged from how far the partials disagree [rad²].
+    """
+    number = np.arange(1, PARTIALS + 1)
+    product = partials[1:] * partials[:-1].conj()
+    expected = 2 * np.pi * hop * pitch
+    off = np.angle(product * np.exp(-1j * expected[:, None] * number))
+    power = np.abs(product)
+    weight = number**2 * power * (power / (power + noise[1:, None] + noise[:-1, None] + 1e-30)) ** 2
+    low = weight[:, :_LOW_PARTIALS]
+    first = (low * off[:, :_LOW_PARTIALS] / number[:_LOW_PARTIALS]).sum(axis=1)
+    first /= low.sum(axis=1) + 1e-30
+    off -= number * first[:, None]
+    off -= 2 * np.pi * np.round(off / (2 * np.pi))
+    each = off / number
+    total = weight.sum(axis=1) + 1e-30
+    mean = (weight * each).sum(axis=1) / total
+    # Effective number of independent partials less one, at least one.
+    several = np.maximum(total**2 / ((weight**2).sum(axis=1) + 1e-30) - 1, 1)
+    spread = (weight * (each - mean[:, None]) ** 2).sum(axis=1) / total / several
+    return expected + first + mean, spread
