@@ -82,6 +82,10 @@ class TableError(InputError):
             shown.append(f"and {len(self.problems) - len(shown)} more")
         super().__init__("\n".join(shown))
 
+    def __reduce__(self) -> tuple[type[TableError], tuple[tuple[Problem, ...]]]:
+        """Let the error travel between processes with its problems."""
+        return type(self), (self.problems,)
+
 
 class OutsideModel(CrowlightError):
     """The model is not valid here, or found no answer; the message gives the reason."""
