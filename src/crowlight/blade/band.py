@@ -1,0 +1,100 @@
+"""Symmetric banded matrices: adding up elements, factoring, solving."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import blas, lapack
+
+from crowlight.blade.arrays import Array, Ints
+from crowlight.blade.mesh import ShellMesh
+
+__all__ = ["Band", "Factor", "band_of", "factor"]
+
+
+@dataclass(frozen=True)
+class Factor:
+    """Cholesky factor of a banded matrix, lower form."""
+
+    lower: Array
+
+    def solve(self, rhs: Array) -> Array:
+        """Solve for one vector (n,) or several columns (n, k)."""
+        x, info = lapack.dpbtrs(self.lower, rhs, lower=1)
+        assert info == 0  # noqa: S101  only a wrong shape or NaN could make it otherwise
+        return x
+
+    def half(self, rhs: Array) -> Array:
+        """Solve with the lower factor alone, so that ``half(a).T @ half(b)`` is ``a' K⁻¹ b``."""
+        x, info = lapack.dtbtrs(self.lower, rhs, uplo="L")
+        assert info == 0  # noqa: S101  as above
+        return x
+
+
+@dataclass(frozen=True)
+class Band:
+    """Where each entry of an element matrix goes in lower banded storage.
+
+    Parameters
+    ----------
+    n_dof, width : int
+        Order of the matrix; number of sub-diagonals.
+    place : ndarray of int
+        Storage place of each kept entry; the last place collects entries of held unknowns.
+    kept : ndarray of int
+        Lower-triangle entries within one flattened element matrix.
+    held : ndarray of int
+        Unknowns fixed at zero; their rows and columns become those of the identity.
+    """
+
+    n_dof: int
+    width: int
+    place: Ints
+    kept: Ints
+    held: Ints
+
+    def gather(self, elements: Array, *, on_held: float = 1.0) -> Array:
+        """Add element matrices, shape (n_elements, m, m), into banded storage (width + 1, n)."""
+        flat = elements.reshape(len(elements), -1)[:, self.kept]
+        rows = self.width + 1
+        stored = np.bincount(self.place, weights=flat.ravel(), minlength=self.n_dof * rows + 1)
+        stored[self.held * rows] = on_held
+        return stored[:-1].reshape(self.n_dof, rows).T
+
+    def without_held(self, stored: Array) -> Array:
+        """Copy banded storage with rows and columns of held unknowns set to zero."""
+        out = stored.copy(order="F")
+        out[:, self.held] = 0.0
+        for k in range(1, self.width + 1):
+            columns = self.held[self.held >= k] - k
+            out[k, columns] = 0.0
+        return out
+
+    def times(self, stored: Array, vectors: Array) -> Array:
+        """Multiply a banded matrix with one vector (n,) or several columns (n, k)."""
+        columns = vectors.reshape(self.n_dof, -1)
+        out = np.empty_like(columns)
+        for k in range(columns.shape[1]):
+            out[:, k] = blas.dsbmv(self.width, 1.0, stored, columns[:, k], lower=1)
+        return out.reshape(vectors.shape)
+
+
+def band_of(mesh: ShellMesh, held: Ints) -> Band:
+    """Plan the banded storage of a mesh whose unknowns `held` are fixed at zero."""
+    m = mesh.dofs.shape[1]
+    row, column = np.divmod(np.arange(m * m), m)
+    kept = np.flatnonzero(row >= column)
+    i, j = mesh.dofs[:, row[kept]], mesh.dofs[:, column[kept]]
+    rows = mesh.bandwidth + 1
+    place = np.minimum(i, j) * rows + np.abs(i - j)
+    fixed = np.zeros(mesh.n_dof, dtype=bool)
+    fixed[held] = True
+    place[fixed[i] | fixed[j]] = mesh.n_dof * rows
+    return Band(mesh.n_dof, mesh.bandwidth, place.ravel(), kept, np.asarray(held, dtype=np.int64))
+
+
+def factor(stored: Array) -> Factor | None:
+    """Cholesky factor of a banded matrix, or None if it is not positive definite."""
+    lower, info = lapack.dpbtrf(stored, lower=1)
+    return Factor(lower) if info == 0 else None
