@@ -1,0 +1,323 @@
+"""A database of either kind: opening it, migrating it, and its transactions.
+
+SQLite runs with a write-ahead log, foreign keys, a wait for locks, and ``BEGIN IMMEDIATE`` for
+every transaction that writes, so that it never finds half-way that another has written first.
+PostgreSQL reads in a snapshot, and writers of one reed queue for its row.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager, suppress
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import (
+    URL,
+    Connection,
+    Engine,
+    create_engine,
+    event,
+    inspect,
+    make_url,
+    text,
+)
+from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy.pool import NullPool
+
+from crowlight.errors import CannotWrite, InputError, MissingExtra, NewerDatabase, RecordsError
+from crowlight.store.failpoints import Failpoint, pass_by
+from crowlight.store.faults import translated
+from crowlight.store.schema import HEAD
+
+__all__ = ["APPLICATION_ID", "Database", "migrate", "sqlite_state"]
+
+#: Marks a SQLite file as ours (bytes 68 to 71 of its header): "Crow".
+APPLICATION_ID = 0x43726F77
+
+#: Seconds to wait for another writer.
+WAIT = 5.0
+
+_WRITES = "crowlight_writes"
+_MIGRATIONS = Path(__file__).parent / "migrations"
+#: An advisory lock of PostgreSQL, so that one process migrates at a time; the number is arbitrary.
+_MIGRATION_LOCK = APPLICATION_ID
+
+
+def _config(connection: Connection) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    return config
+
+
+def migrate(connection: Connection, revision: str = "head") -> None:
+    """Bring the database behind `connection` up to `revision`."""
+    command.upgrade(_config(connection), revision)
+
+
+def _known_revisions() -> set[str]:
+    return {path.name.split("_")[0] for path in (_MIGRATIONS / "versions").glob("[0-9]*.py")}
+
+
+def refuse_newer(revision: str | None, where: str) -> None:
+    """Raise `NewerDatabase` for a revision this version does not have."""
+    if revision is not None and revision != HEAD and revision not in _known_revisions():
+        msg = (
+            f"{where} was made by a later crowlight (database revision {revision}, this version "
+            f"knows up to {HEAD}); nothing was changed: install that version to open it"
+        )
+        raise NewerDatabase(msg)
+
+
+def sqlite_state(path: Path) -> str | None:
+    """Look at a SQLite file without changing a byte of it.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    str or None
+        Its revision; None if there is no file, or nothing in it yet.
+
+    Raises
+    ------
+    RecordsError
+        It is not a SQLite file, is damaged, or belongs to another program.
+    """
+    if not path.exists() or path.stat().st_size == 0:
+        return None
+    if path.is_dir():
+        msg = f"{path} is a folder; name the database file in it"
+        raise RecordsError(msg)
+    try:
+        with closing(sqlite3.connect(_looking_only(path), uri=True)) as raw:
+            owner = raw.execute("PRAGMA application_id").fetchone()[0]
+            tables = {r[0] for r in raw.execute("SELECT name FROM sqlite_master")}
+            if not tables:
+                return None
+            if owner != APPLICATION_ID or "alembic_version" not in tables:
+                msg = f"{path} is a database of another program; choose another file"
+                raise RecordsError(msg)
+            row = raw.execute("SELECT version_num FROM alembic_version").fetchone()
+            return row[0] if row else None
+    except sqlite3.Error as error:
+        with translated(str(path), writing=False):
+            raise error
+
+
+def _looking_only(path: Path) -> str:
+    """Return the address that opens a SQLite file without changing it."""
+    log = path.with_name(path.name + "-wal")
+    # Without a log to take into account the file can be read as it lies, leaving nothing behind.
+    how = "mode=ro" if log.exists() and log.stat().st_size else "immutable=1"
+    return f"{path.resolve().as_uri()}?{how}"
+
+
+def _may_write(folder: Path) -> bool:
+    return os.access(folder, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
+
+
+class Database:
+    """An opened database at the latest revision.
+
+    Parameters
+    ----------
+    where : str or Path
+        A SQLite file, or an address ``postgresql://user@host/name``.
+    failpoint : callable, optional
+        See `crowlight.store.failpoints`.
+    wait : float
+        Seconds to wait for another writer.
+
+    Raises
+    ------
+    NewerDatabase
+        It was made by a later version; not a byte is changed.
+    CannotWrite
+        It is not there and cannot be made, or must be migrated and cannot be written.
+    RecordsError
+        Not a database, damaged, or out of reach.
+    """
+
+    def __init__(
+        self, where: str | Path, *, failpoint: Failpoint = pass_by, wait: float = WAIT
+    ) -> None:
+        self.failpoint = failpoint
+        self._wait = wait
+        self.path: Path | None = None
+        if isinstance(where, str) and "://" in where:
+            url = _address(where)
+            self.name = url.render_as_string(hide_password=True)
+            self.engine = self._postgresql(url)
+            self._prepare_postgresql()
+        else:
+            self.path = Path(where)
+            self.name = str(self.path)
+            self.engine = self._sqlite(self.path)
+            self._prepare_sqlite(self.path)
+
+    # --- transactions -----------------------------------------------------------------------------
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """Open a transaction that sees one moment and writes nothing."""
+        options: dict[str, Any] = {}
+        if self.path is None:
+            options = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+        with (
+            translated(self.name, writing=False),
+            self.engine.connect().execution_options(**options) as connection,
+        ):
+            yield connection
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """Open a transaction that is committed at the end, or leaves no trace."""
+        with (
+            translated(self.name, writing=True),
+            self.engine.connect().execution_options(**{_WRITES: True}) as connection,
+            connection.begin() as transaction,
+        ):
+            yield connection
+            self.failpoint("records:before-commit")
+            transaction.commit()
+            self.failpoint("records:after-commit")
+
+    def tidy(self) -> None:
+        """On SQLite, bring the log into the file and empty it, if no one is in the way."""
+        if self.path is not None:
+            with translated(self.name, writing=True), closing(self.engine.raw_connection()) as raw:
+                raw.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def close(self) -> None:
+        """Give back every connection; SQLite then tidies its log into the file."""
+        self.engine.dispose()
+
+    # --- SQLite -----------------------------------------------------------------------------------
+
+    def _sqlite(self, path: Path) -> Engine:
+        if not path.exists() and not path.parent.exists():
+            try:
+                path.parent.mkdir(parents=True)
+            except OSError as error:
+                msg = f"the folder {path.parent} cannot be made ({error.strerror}); choose another"
+                raise CannotWrite(msg) from error
+        if path.exists() and not _may_write(path.parent):
+            # A log cannot be made here: read the file as it lies. Writing then says why it cannot.
+            address = _looking_only(path)
+            engine = create_engine(
+                "sqlite+pysqlite://",
+                creator=lambda: sqlite3.connect(address, uri=True, check_same_thread=False),
+                poolclass=NullPool,
+            )
+        else:
+            engine = create_engine(
+                URL.create("sqlite+pysqlite", database=str(path)),
+                connect_args={"timeout": self._wait},
+            )
+
+        @event.listens_for(engine, "connect")
+        def on_connect(raw: sqlite3.Connection, _record: object) -> None:
+            raw.isolation_level = None  # the transactions are ours to begin
+            raw.execute("PRAGMA foreign_keys = ON")
+            raw.execute("PRAGMA synchronous = FULL")  # a commit survives a power cut
+            raw.execute("PRAGMA secure_delete = ON")  # an erased name is gone from the file
+
+        @event.listens_for(engine, "begin")
+        def on_begin(connection: Connection) -> None:
+            writes = connection.get_execution_options().get(_WRITES, False)
+            connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+        return engine
+
+    def _prepare_sqlite(self, path: Path) -> None:
+        revision = sqlite_state(path)
+        refuse_newer(revision, str(path))
+        if revision == HEAD:
+            return
+        with translated(str(path), writing=True):
+            if revision is None:
+                with closing(self.engine.raw_connection()) as raw:
+                    raw.cursor().execute("PRAGMA journal_mode = WAL")
+                    raw.cursor().execute(f"PRAGMA application_id = {APPLICATION_ID}")
+            self._migrate()
+
+    def _migrate(self) -> None:
+        with self.engine.connect().execution_options(**{_WRITES: True}) as connection:
+            migrate(connection)
+
+    # --- PostgreSQL -------------------------------------------------------------------------------
+
+    def _postgresql(self, url: URL) -> Engine:
+        milliseconds = int(self._wait * 1000)
+        try:
+            return create_engine(
+                url,
+                pool_pre_ping=True,
+                connect_args={
+                    "options": f"-c lock_timeout={milliseconds} -c timezone=UTC",
+                    "connect_timeout": 10,
+                },
+            )
+        except ModuleNotFoundError as error:
+            msg = "PostgreSQL needs an extra part: pip install 'crowlight[postgres]'"
+            raise MissingExtra(msg) from error
+
+    def _prepare_postgresql(self) -> None:
+        with translated(self.name, writing=True), self.engine.connect() as guard:
+            revision = postgresql_state(guard, self.name)
+            if revision == HEAD:
+                return
+            guard.execute(text("SELECT pg_advisory_lock(:n)"), {"n": _MIGRATION_LOCK})
+            try:
+                guard.rollback()
+                self._migrate()
+            finally:
+                with suppress(DBAPIError):
+                    guard.rollback()
+                    guard.execute(text("SELECT pg_advisory_unlock(:n)"), {"n": _MIGRATION_LOCK})
+                    guard.commit()
+
+
+def postgresql_state(connection: Connection, where: str) -> str | None:
+    """Return the revision of a PostgreSQL database, None if it is empty.
+
+    Raises
+    ------
+    NewerDatabase
+        It was made by a later version.
+    RecordsError
+        There are tables in it, but not ours.
+    """
+    tables = set(inspect(connection).get_table_names())
+    if not tables:
+        return None
+    if "alembic_version" not in tables:
+        msg = f"{where} holds tables of another program; make a database of its own for crowlight"
+        raise RecordsError(msg)
+    revision = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    refuse_newer(revision, where)
+    return revision
+
+
+def _address(where: str) -> URL:
+    try:
+        url = make_url(where)
+    except ArgumentError as error:
+        msg = f"{where!r} is not an address; write postgresql://user@host/name or a file name"
+        raise InputError(msg) from error
+    if url.get_backend_name() != "postgresql":
+        msg = (
+            f"{url.drivername!r} is not a kind of database crowlight uses; write "
+            f"postgresql://user@host/name or a file name"
+        )
+        raise InputError(msg)
+    return url.set(drivername="postgresql+psycopg")

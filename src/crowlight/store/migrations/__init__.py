@@ -1,0 +1,1 @@
+"""Forward migrations of the database, each in a transaction of its own."""

@@ -1,0 +1,186 @@
+"""People, their places, and batches: ordinary rows, so that they can be changed and erased."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Connection, Table, delete, insert, or_, select, update
+
+from crowlight.bench.kinds import clean_text
+from crowlight.bench.ports import Batch, Maker, Person, PlacePlayed, Player
+from crowlight.errors import Conflict, InputError, NotFound
+from crowlight.store.schema import batch, maker, person, place, player, reed
+from crowlight.store.summary import refresh
+
+__all__ = [
+    "add_batch",
+    "add_person",
+    "add_place",
+    "all_batches",
+    "all_people",
+    "all_places",
+    "batch_id",
+    "checked_name",
+    "erase_person",
+    "person_id",
+]
+
+
+def checked_name(name: str, of: str) -> str:
+    """Return a name fit to be kept: one line, not empty, at most 200 characters."""
+    cleaned = clean_text(name, lines=False)
+    if not cleaned:
+        msg = f"the name of a {of} is empty; type one"
+        raise InputError(msg)
+    if len(cleaned) > 200:
+        msg = f"the name of a {of} has {len(cleaned)} characters, more than 200; shorten it"
+        raise InputError(msg)
+    return cleaned
+
+
+def person_id(connection: Connection, uuid: UUID | None) -> int | None:
+    """Return the number of a person, erased or not."""
+    if uuid is None:
+        return None
+    found = connection.execute(select(person.c.id).where(person.c.uuid == uuid)).scalar()
+    if found is None:
+        msg = f"no person {uuid} is kept; add the maker or player first"
+        raise NotFound(msg)
+    return found
+
+
+def batch_id(connection: Connection, uuid: UUID | None) -> int | None:
+    """Return the number of a batch."""
+    if uuid is None:
+        return None
+    found = connection.execute(select(batch.c.id).where(batch.c.uuid == uuid)).scalar()
+    if found is None:
+        msg = f"no batch {uuid} is kept; add the batch first"
+        raise NotFound(msg)
+    return found
+
+
+def _put(connection: Connection, table: Table, key: str, row: dict[str, Any]) -> None:
+    """Update the row with this key, or insert it."""
+    column = table.c[key]
+    done = connection.execute(update(table).where(column == row[key]).values(row))
+    if not done.rowcount:
+        connection.execute(insert(table).values(row))
+
+
+def add_person(connection: Connection, new: Person) -> None:
+    """Add or update a maker or a player."""
+    found = connection.execute(select(person.c.id).where(person.c.uuid == new.uuid)).scalar()
+    if found is None:
+        found = connection.execute(
+            insert(person).values(uuid=new.uuid).returning(person.c.id)
+        ).scalar_one()
+    match new:
+        case Maker():
+            name = checked_name(new.name, "maker")
+            _put(connection, maker, "person", {"person": found, "name": name, "hand": new.hand})
+        case Player():
+            row = {
+                "person": found,
+                "name": checked_name(new.name, "player"),
+                "contact": clean_text(new.contact),
+                "uses_knife": new.uses_knife,
+            }
+            _put(connection, player, "person", row)
+    _refresh_reeds(connection, or_(reed.c.maker == found, reed.c.player == found))
+
+
+def _refresh_reeds(connection: Connection, condition: Any) -> None:
+    for reed_id in connection.execute(select(reed.c.id).where(condition)).scalars().all():
+        refresh(connection, reed_id)
+
+
+def all_people(connection: Connection) -> tuple[Person, ...]:
+    """Return all makers and players by name."""
+    makers = connection.execute(
+        select(person.c.uuid, maker).join(person, person.c.id == maker.c.person)
+    )
+    players = connection.execute(
+        select(person.c.uuid, player).join(person, person.c.id == player.c.person)
+    )
+    found: list[Person] = [Maker(uuid=r.uuid, name=r.name, hand=r.hand) for r in makers]
+    found += [
+        Player(uuid=r.uuid, name=r.name, contact=r.contact, uses_knife=r.uses_knife)
+        for r in players
+    ]
+    return tuple(sorted(found, key=lambda p: (p.name.casefold(), p.name, str(p.uuid))))
+
+
+def erase_person(connection: Connection, uuid: UUID) -> None:
+    """Delete the rows that name a person; entries keep referring to a bare number."""
+    found = person_id(connection, uuid)
+    connection.execute(delete(place).where(place.c.player == found))
+    connection.execute(delete(player).where(player.c.person == found))
+    connection.execute(delete(maker).where(maker.c.person == found))
+    _refresh_reeds(connection, or_(reed.c.maker == found, reed.c.player == found))
+
+
+def add_place(connection: Connection, new: PlacePlayed) -> None:
+    """Add or update a place of a player."""
+    owner = connection.execute(
+        select(player.c.person)
+        .join(person, person.c.id == player.c.person)
+        .where(person.c.uuid == new.player)
+    ).scalar()
+    if owner is None:
+        msg = f"no player {new.player} is kept; add the player before the place {new.name!r}"
+        raise NotFound(msg)
+    kept = connection.execute(select(place.c.player).where(place.c.uuid == new.uuid)).scalar()
+    if kept not in (None, owner):
+        msg = f"the place {new.name!r} belongs to another player; give it a new uuid"
+        raise Conflict(msg)
+    row = {
+        "uuid": new.uuid,
+        "player": owner,
+        "name": checked_name(new.name, "place"),
+        "altitude": new.altitude,
+        "temperature": new.temperature,
+        "humidity": new.humidity,
+    }
+    _put(connection, place, "uuid", row)
+
+
+def all_places(connection: Connection, of: UUID | None) -> tuple[PlacePlayed, ...]:
+    """Return the places, of one player or all, by name."""
+    rows = select(place, person.c.uuid.label("owner")).join(person, person.c.id == place.c.player)
+    if of is not None:
+        rows = rows.where(person.c.uuid == of)
+    return tuple(
+        PlacePlayed(
+            uuid=row.uuid,
+            player=row.owner,
+            name=row.name,
+            altitude=row.altitude,
+            temperature=row.temperature,
+            humidity=row.humidity,
+        )
+        for row in sorted(connection.execute(rows), key=lambda r: (r.name.casefold(), str(r.uuid)))
+    )
+
+
+def add_batch(connection: Connection, new: Batch) -> None:
+    """Add or update a batch."""
+    row = {
+        "uuid": new.uuid,
+        "name": checked_name(new.name, "batch"),
+        "maker": person_id(connection, new.maker),
+    }
+    _put(connection, batch, "uuid", row)
+    _refresh_reeds(connection, reed.c.batch == batch_id(connection, new.uuid))
+
+
+def all_batches(connection: Connection) -> tuple[Batch, ...]:
+    """Return all batches by name."""
+    rows = connection.execute(
+        select(batch.c.uuid, batch.c.name, person.c.uuid.label("by")).outerjoin(
+            person, person.c.id == batch.c.maker
+        )
+    )
+    found = [Batch(uuid=row.uuid, name=row.name, maker=row.by) for row in rows]
+    return tuple(sorted(found, key=lambda b: (b.name.casefold(), b.name, str(b.uuid))))
