@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID, uuid4, uuid5
 
@@ -250,7 +250,7 @@ class Desk:
             kept, new = self.add_reed(reed_name, invented=invented), True
         before = self.records.entries(kept.uuid)
         known = {e.uuid for e in before}
-        entries = self._entries_of(table, kept, state_of(before).style)
+        entries = self._entries_of(table, kept, state_of(before).described.style)
         done = self.records.append(kept.uuid, [e for e in entries if e.uuid not in known])
         return Imported(
             reed=self.records.reed(kept.uuid),
@@ -287,9 +287,24 @@ class Desk:
 
 
 def _inputs(name: str, state: ReedState) -> dict[str, Any]:
+    """Gather what judging needs: the readings that still hold.
+
+    Readings of a blade that was cut afterwards no longer hold, unless nothing newer was measured.
+    Mountings of different entries are different mountings, whatever their numbers.
+    """
+    holding = [t for t in state.readings if not t.cut_since] or list(state.readings)
+    mountings: dict[tuple[UUID, int], int] = {}
+    readings = tuple(
+        replace(
+            t.reading,
+            seating=mountings.setdefault((t.entry, t.reading.seating), len(mountings)),
+            minutes_wet=t.minutes_wet,
+        )
+        for t in holding
+    )
     return {
         "name": name,
-        "readings": state.readings,
+        "readings": readings,
         "length": state.length,
-        "thread_top": state.thread_top,
+        "thread_top": state.lengths.thread_top if state.lengths else None,
     }

@@ -1,0 +1,43 @@
+"""The command line: thin doors to the desk.
+
+Modules of this package import what they need inside their commands, so that ``crowlight --help``
+loads neither numpy nor scipy nor sqlalchemy.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import traceback
+from pathlib import Path
+
+from crowlight.cli.app import app
+from crowlight.errors import CrowlightError
+
+__all__ = ["app", "main"]
+
+
+def main() -> None:
+    """Run the command line; errors become sentences and an exit status."""
+    try:
+        app()
+    except CrowlightError as error:
+        _say(f"crowlight: {error}")
+        sys.exit(1)
+    except BrokenPipeError:
+        sys.exit(1)
+    except Exception as error:  # noqa: BLE001  (the one place where a bug becomes a sentence)
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="crowlight-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as file:
+            traceback.print_exc(file=file)
+        _say(
+            f"crowlight met a fault of its own ({type(error).__name__}: {error}).\n"
+            f"Nothing kept was changed by it. The details are in {Path(file.name)}; "
+            f"please report them."
+        )
+        sys.exit(70)
+
+
+def _say(text: str) -> None:
+    sys.stderr.write(f"{text}\n")

@@ -1,0 +1,38 @@
+"""``crowlight demo``: an invented workshop, judged."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+__all__ = ["demo"]
+
+
+def demo(
+    to: Annotated[Path, typer.Option(help="Folder for the invented records and reports.")] = Path(
+        "crowlight-demo"
+    ),
+    only: Annotated[
+        bool, typer.Option("--only", help="Write the reports and stop; open no browser.")
+    ] = False,
+) -> None:
+    """Make up a small workshop, judge its reeds, write reports and open the pages."""
+    from crowlight.cli.reading import write_text
+    from crowlight.cli.serving import serve_folder
+    from crowlight.invented.workshop import fill
+    from crowlight.report.html import report_html
+    from crowlight.wiring import open_desk
+
+    folder = to / "records"
+    typer.echo("Everything in this demo is invented: the town, the people, the reeds, the numbers.")
+    with open_desk(folder) as desk:
+        for name in fill(desk):
+            sheet = desk.sheet(name)
+            file = to / f"{name}.html"
+            write_text(file, report_html(sheet))
+            found = sheet.assessment
+            typer.echo(f"{name}: {found.differing if found else 0} differences; report {file}")
+    if not only:
+        serve_folder(folder)

@@ -1,0 +1,34 @@
+"""``crowlight assess``: judge a reed or a table."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+__all__ = ["assess"]
+
+
+def assess(
+    context: typer.Context,
+    target: Annotated[str, typer.Argument(metavar="REED|FILE", help="A kept reed, or a table.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")] = False,
+) -> None:
+    """Say what differs between sides and blades beyond what the gauge can tell."""
+    from crowlight.report.plain import assessment_in_mm
+    from crowlight.report.text import assessment_text
+    from crowlight.wiring import open_desk, reader_only
+
+    path = Path(target)
+    if path.is_file():
+        found = reader_only().assess_table(path.read_bytes(), name=path.name)
+    else:
+        with open_desk(context.obj) as desk:
+            found = desk.assess(target)
+    typer.echo(
+        json.dumps(assessment_in_mm(found), indent=1, ensure_ascii=False)
+        if as_json
+        else assessment_text(found)
+    )

@@ -1,0 +1,90 @@
+"""Opening a desk on a folder of records."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+import platformdirs
+
+from crowlight.bench.desk import Desk
+from crowlight.bench.ports import Jobs
+from crowlight.errors import CannotWrite
+from crowlight.files.tables import TableFiles
+from crowlight.store import FileBlobs, FileResults, open_records
+from crowlight.wiring.jobs import DirectJobs
+
+__all__ = ["SystemClock", "data_folder", "open_desk"]
+
+#: Name of the database in the folder of records.
+DATABASE = "reeds.sqlite"
+
+
+class SystemClock:
+    """The time of this machine; implements the port `Clock`."""
+
+    def now(self) -> datetime:
+        """Return the time in UTC."""
+        return datetime.now(UTC)
+
+
+def data_folder(folder: Path | None = None) -> Path:
+    """Return the folder of records, made if it is not there.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        Where; the user's own data folder if not given.
+
+    Raises
+    ------
+    CannotWrite
+        If it cannot be made.
+    """
+    chosen = folder or Path(platformdirs.user_data_path("crowlight", appauthor=False))
+    try:
+        chosen.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        msg = f"the folder {chosen} cannot be made ({error.strerror}); name another with --folder"
+        raise CannotWrite(msg) from None
+    return chosen
+
+
+@contextmanager
+def open_desk(
+    folder: Path | None = None, *, jobs: Jobs | None = None, database: str | None = None
+) -> Iterator[Desk]:
+    """Open the desk on a folder of records, and close it again.
+
+    Parameters
+    ----------
+    folder : Path, optional
+        The folder; the user's own data folder if not given.
+    jobs : Jobs, optional
+        What runs computations; in this process if not given. Closed with the desk.
+    database : str, optional
+        Address of a PostgreSQL database for a team; a SQLite file in the folder if not given.
+
+    Yields
+    ------
+    Desk
+        The desk.
+    """
+    place = data_folder(folder)
+    clock = SystemClock()
+    runner = jobs or DirectJobs()
+    records = open_records(database or place / DATABASE, clock)
+    try:
+        yield Desk(
+            records=records,
+            blobs=FileBlobs(place / "sounds-and-pictures"),
+            results=FileResults(place / "computed"),
+            jobs=runner,
+            clock=clock,
+            tables=TableFiles(),
+        )
+    finally:
+        runner.close()
+        records.close()
