@@ -1,0 +1,120 @@
+"""One reed as one HTML file: pictures inlined, nothing fetched, made to be printed or posted."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from jinja2 import Environment
+
+from crowlight import __version__
+from crowlight.bench.desk import Sheet
+from crowlight.bench.state import ReedState
+from crowlight.report.environment import environment, style
+from crowlight.report.svg import frame_of
+from crowlight.report.words import Words, in_locale, mark
+
+__all__ = ["facts", "report_html"]
+
+#: Readings listed one by one; a table of thousands is a file, not a page.
+_MOST_LISTED = 400
+
+
+@cache
+def _environment(words: Words) -> Environment:
+    return environment(words)
+
+
+def facts(state: ReedState, words: Words) -> list[tuple[str, str]]:
+    """Return what is known of a reed as (name, value), only what is known.
+
+    Parameters
+    ----------
+    state : ReedState
+        The reed's state.
+    words : Words
+        The language.
+    """
+    d = state.described
+    rows: list[tuple[str, str]] = [
+        (words(mark("Thread")), d.thread_colour),
+        (words(mark("Number on the cork")), d.cork_number),
+        (words(mark("Scrape style")), d.style),
+    ]
+    if state.length is not None:
+        rows.append((words(mark("Length")), _pm(words, state.length, state.length_uncertainty, 1)))
+    elif state.lengths is not None:
+        said = words.mm(state.lengths.overall, 1)
+        rows.append(
+            (words(mark("Length")), words.say(mark("%(value)s, clipped since"), value=said))
+        )
+    if state.lengths is not None and state.lengths.thread_top is not None:
+        rows.append((words(mark("Top of the thread")), words.mm(state.lengths.thread_top, 1)))
+    if state.opening is not None:
+        said = _pm(words, state.opening.height, state.opening.uncertainty, 2)
+        if state.opening_old:
+            said = words.say(mark("%(value)s, cut or clipped since"), value=said)
+        rows.append((words(mark("Opening at rest")), said))
+    if state.clipped:
+        rows.append((words(mark("Clipped so far")), words.mm(state.clipped, 1)))
+    lengths = (
+        (mark("Tied at"), d.tie_length, 1),
+        (mark("Overlap"), d.overlap, 2),
+        (mark("Cane diameter"), d.cane.diameter, 2),
+        (mark("Gouge, centre"), d.cane.gouge_centre, 2),
+        (mark("Gouge, sides"), d.cane.gouge_side, 2),
+        (mark("Shape, width at the tip"), d.shape.tip_width, 2),
+        (mark("Shape, width at the waist"), d.shape.waist_width, 2),
+        (mark("Staple length"), d.staple.length, 1),
+        (mark("Staple bore, top"), d.staple.bore_top, 2),
+        (mark("Staple bore, bottom"), d.staple.bore_bottom, 2),
+    )
+    rows += [(words(name), words.mm(v, n)) for name, v, n in lengths if v is not None]
+    if d.cane.hardness is not None:
+        said = f"{words.number(d.cane.hardness, 1)} {d.cane.hardness_device}".strip()
+        rows.append((words(mark("Cane hardness")), said))
+    rows.append((words(mark("Cane from")), d.cane.source))
+    if state.grade is not None:
+        rows.append((words(mark("Grade")), words.say(mark("%(grade)s of 5"), grade=state.grade)))
+    return [(name, value) for name, value in rows if value]
+
+
+def _pm(words: Words, value: float, uncertainty: float | None, digits: int) -> str:
+    said = words.mm(value, digits)
+    if uncertainty is None:
+        return said
+    return f"{said} ± {words.number(uncertainty * 1e3, 2)}"
+
+
+def report_html(sheet: Sheet, *, words: Words | None = None) -> str:
+    """Return the report on one reed as an HTML document that needs nothing else.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Everything about the reed, now or at an earlier entry.
+    words : Words, optional
+        The language; English if not given.
+
+    Returns
+    -------
+    str
+        The document.
+    """
+    words = words or in_locale("en")
+    found = sheet.assessment
+    return (
+        _environment(words)
+        .get_template("report.html")
+        .render(
+            sheet=sheet,
+            name=sheet.reed.name,
+            assessment=found,
+            frame=frame_of(found) if found else None,
+            facts=facts(sheet.state, words),
+            words=words,
+            invented=sheet.reed.invented,
+            version=__version__,
+            css=style("tokens", "pictures", "report"),
+            most=_MOST_LISTED,
+        )
+    )

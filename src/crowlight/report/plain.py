@@ -1,0 +1,85 @@
+"""A judgement as plain values in millimetres, for JSON."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from crowlight.bench.assess import Assessment, Judged
+from crowlight.judge import Comparison
+
+__all__ = ["assessment_in_mm"]
+
+
+def assessment_in_mm(assessment: Assessment) -> dict[str, Any]:
+    """Return a judgement as values that JSON knows.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The judgement.
+
+    Returns
+    -------
+    dict
+        Lengths in millimetres; what is not finite or not known is None.
+
+        ``reed``, ``unit`` (``"mm"``), ``length_mm``, ``tolerance_mm``, ``risk``, ``differing``, and
+        ``groups``, one per wet state, each with ``state``, ``readings`` (how many),
+        ``repeatability_mm``, ``repeatability_dof``, ``own_repeatability_used`` and ``differences``,
+        tip first: ``pairing``, ``blade``, ``side``, ``from_rim_mm``, ``from_tip_mm``,
+        ``across_mm``, ``outcome``, ``difference_mm``, ``low_mm``, ``high_mm``,
+        ``standard_uncertainty_mm``, ``dof``, ``within_tolerance``, ``tolerance_mm``.
+    """
+    decisions = [c.decision for g in assessment.groups for c in g.differences.comparisons]
+    return {
+        "reed": assessment.name,
+        "unit": "mm",
+        "length_mm": _mm(assessment.length),
+        "tolerance_mm": _mm(assessment.groups[0].differences.tolerance)
+        if assessment.groups
+        else None,
+        "risk": decisions[0].risk if decisions else None,
+        "differing": assessment.differing,
+        "groups": [_group(g, assessment.length) for g in assessment.groups],
+    }
+
+
+def _group(group: Judged, length: float | None) -> dict[str, Any]:
+    found = group.differences
+    own = found.repeatability
+    return {
+        "state": group.state.value,
+        "readings": len(group.readings),
+        "repeatability_mm": _mm(own.standard_deviation) if own else None,
+        "repeatability_dof": own.dof if own else None,
+        "own_repeatability_used": found.own_repeatability_used,
+        "differences": [_difference(c, length) for c in found.comparisons],
+    }
+
+
+def _difference(comparison: Comparison, length: float | None) -> dict[str, Any]:
+    decision = comparison.decision
+    return {
+        "pairing": comparison.pairing.value,
+        "blade": comparison.blade.value if comparison.blade else None,
+        "side": comparison.side.value if comparison.side else None,
+        "from_rim_mm": _mm(comparison.along),
+        "from_tip_mm": None if length is None else _mm(length - comparison.along),
+        "across_mm": _mm(comparison.across),
+        "outcome": decision.outcome.value,
+        "difference_mm": _mm(decision.value),
+        "low_mm": _mm(decision.low),
+        "high_mm": _mm(decision.high),
+        "standard_uncertainty_mm": _mm(decision.standard_uncertainty),
+        "dof": decision.dof if math.isfinite(decision.dof) else None,
+        "within_tolerance": decision.within_tolerance,
+        "tolerance_mm": _mm(decision.tolerance),
+    }
+
+
+def _mm(metres: float | None) -> float | None:
+    """Return millimetres to a tenth of a micrometre: less is noise of the arithmetic."""
+    if metres is None or not math.isfinite(metres):
+        return None
+    return round(metres * 1e3, 4)

@@ -1,0 +1,223 @@
+"""Sentences for the codes and numbers of the core.
+
+The core returns codes; what people read is made here and in the templates. Every English source
+string goes through gettext, so that a translation is one more file under ``locale`` and no code.
+"""
+
+from __future__ import annotations
+
+import gettext
+import math
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from functools import cache
+from importlib.resources import as_file, files
+
+from babel import Locale
+from babel.dates import format_datetime
+from babel.numbers import format_decimal
+
+from crowlight.judge import Comparison, Outcome, Pairing
+from crowlight.reed import Blade, CaneState, Side
+
+__all__ = ["DOMAIN", "Words", "in_locale", "mark"]
+
+#: Name of the message catalogue.
+DOMAIN = "crowlight"
+
+#: Between a number and its unit.
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+
+
+def mark(text: str) -> str:
+    """Mark a source string that is translated later; returns it unchanged."""
+    return text
+
+
+_OUTCOMES: Mapping[Outcome, str] = {
+    Outcome.DIFFERS: mark("differs"),
+    Outcome.NO_DIFFERENCE_SEEN: mark("no difference the gauge can see"),
+    Outcome.NOT_MEASURED: mark("not measured"),
+}
+_PAIRINGS: Mapping[Pairing, str] = {
+    Pairing.LEFT_RIGHT: mark("left against right"),
+    Pairing.MARKED_PLAIN: mark("marked against plain"),
+}
+_BLADES: Mapping[Blade, str] = {
+    Blade.MARKED: mark("marked blade"),
+    Blade.PLAIN: mark("plain blade"),
+}
+_SIDES: Mapping[Side, str] = {Side.LEFT: mark("left"), Side.RIGHT: mark("right")}
+_STATES: Mapping[CaneState, str] = {
+    CaneState.WET: mark("wet"),
+    CaneState.DRY: mark("dry"),
+    CaneState.UNKNOWN: mark("not stated"),
+}
+_GROUPS: Mapping[CaneState, str] = {
+    CaneState.WET: mark("Measured wet"),
+    CaneState.DRY: mark("Measured dry"),
+    CaneState.UNKNOWN: mark("Wet or dry not stated"),
+}
+_KINDS: Mapping[str, str] = {
+    "readings": mark("Readings"),
+    "described": mark("Description"),
+    "lengths": mark("Lengths"),
+    "opening": mark("Opening"),
+    "recording": mark("Recording"),
+    "cut": mark("Cut"),
+    "clip": mark("Clip"),
+    "rest": mark("Rest"),
+    "wetting": mark("Soaking or wiping"),
+    "knife": mark("Knife"),
+    "note": mark("Note"),
+    "playing-test": mark("Playing test"),
+    "verdict": mark("Verdict"),
+    "climate": mark("Climate"),
+    "withdrawn": mark("Withdrawal"),
+}
+_INSTRUMENTS: Mapping[str, str] = {
+    "dial": mark("dial gauge, 0.01 mm"),
+    "fine-dial": mark("dial gauge, 0.005 mm"),
+    "digital": mark("digital gauge, 0.001 mm"),
+    "micrometer": mark("screw micrometer"),
+}
+_THICKER: Mapping[tuple[Pairing, bool], str] = {
+    (Pairing.LEFT_RIGHT, True): mark("left thicker"),
+    (Pairing.LEFT_RIGHT, False): mark("right thicker"),
+    (Pairing.MARKED_PLAIN, True): mark("marked thicker"),
+    (Pairing.MARKED_PLAIN, False): mark("plain thicker"),
+}
+
+
+@cache
+def _catalogue(locale: str) -> gettext.NullTranslations:
+    with as_file(files("crowlight.report") / "locale") as folder:
+        return gettext.translation(DOMAIN, folder, [locale], fallback=True)
+
+
+class Words:
+    """Sentences and numbers of one language.
+
+    Parameters
+    ----------
+    locale : str
+        Language and, if need be, territory, such as ``en`` or ``de_AT``.
+
+    Examples
+    --------
+    >>> Words("de").number(0.4567)
+    '0,46'
+    """
+
+    def __init__(self, locale: str = "en") -> None:
+        self.locale = Locale.parse(locale)
+        self.translations = _catalogue(str(self.locale))
+
+    def __call__(self, text: str) -> str:
+        """Return the translation of a source string; of nothing, nothing."""
+        return self.translations.gettext(text) if text else ""
+
+    def say(self, text: str, /, **values: object) -> str:
+        """Return the translation of a source string with its ``%(name)s`` filled in."""
+        return self(text) % values
+
+    def count(self, one: str, many: str, number: int) -> str:
+        """Return the right plural with its ``%(num)s`` filled in."""
+        chosen = self.translations.ngettext(one, many, number)
+        return chosen % {"num": format_decimal(number, locale=self.locale)}
+
+    # --- codes ----------------------------------------------------------------------------------
+
+    def outcome(self, code: Outcome) -> str:
+        """Return what is said of a difference."""
+        return self(_OUTCOMES[code])
+
+    def pairing(self, code: Pairing) -> str:
+        """Return which two points are compared."""
+        return self(_PAIRINGS[code])
+
+    def blade(self, code: Blade) -> str:
+        """Return the name of a blade."""
+        return self(_BLADES[code])
+
+    def side(self, code: Side) -> str:
+        """Return the name of a side."""
+        return self(_SIDES[code])
+
+    def state(self, code: CaneState) -> str:
+        """Return wet, dry or not stated."""
+        return self(_STATES[code])
+
+    def group(self, code: CaneState) -> str:
+        """Return the heading of readings that may be compared."""
+        return self(_GROUPS[code])
+
+    def kind(self, code: str) -> str:
+        """Return the name of a kind of entry."""
+        return self(_KINDS[code]) if code in _KINDS else code
+
+    def gauge(self, code: str) -> str:
+        """Return the name of a gauge."""
+        return self(_INSTRUMENTS[code]) if code in _INSTRUMENTS else code
+
+    def thicker(self, comparison: Comparison) -> str:
+        """Return which of the two points is the thicker one; empty when not measured."""
+        value = comparison.decision.value
+        if not math.isfinite(value):
+            return ""
+        return self(_THICKER[comparison.pairing, value >= 0])
+
+    def whose(self, comparison: Comparison) -> str:
+        """Return the blade, or the side of the marked blade, that a comparison is about."""
+        if comparison.blade is not None:
+            return self.blade(comparison.blade)
+        if comparison.side is None:
+            return self(mark("centreline"))
+        if comparison.side is Side.LEFT:
+            return self(mark("left of the marked blade, right of the plain"))
+        return self(mark("right of the marked blade, left of the plain"))
+
+    # --- numbers --------------------------------------------------------------------------------
+
+    def number(self, value: float | None, digits: int = 2, *, signed: bool = False) -> str:
+        """Return a number with so many digits; a dash for none."""
+        if value is None or not math.isfinite(value):
+            return "–"
+        zero = round(value, digits) == 0
+        text = format_decimal(
+            abs(value), format="#,##0." + "0" * digits if digits else "#,##0", locale=self.locale
+        )
+        if value < 0 and not zero:
+            return f"\N{MINUS SIGN}{text}"
+        return f"+{text}" if signed and not zero else text
+
+    def mm(self, metres: float | None, digits: int = 2, *, signed: bool = False) -> str:
+        """Return a length given in metres as millimetres, with the unit."""
+        if metres is None or not math.isfinite(metres):
+            return "–"
+        return f"{self.number(metres * 1e3, digits, signed=signed)}{_NO_BREAK}mm"
+
+    def interval(self, low: float, high: float, digits: int = 3) -> str:
+        """Return an interval given in metres as millimetres, without the unit."""
+        if not (math.isfinite(low) and math.isfinite(high)):
+            return "–"
+        return self.say(
+            mark("%(low)s to %(high)s"),
+            low=self.number(low * 1e3, digits, signed=True),
+            high=self.number(high * 1e3, digits, signed=True),
+        )
+
+    def moment(self, at: datetime) -> str:
+        """Return a date and time on this computer's clock."""
+        return format_datetime(at.astimezone().replace(tzinfo=None), "medium", locale=self.locale)
+
+    @property
+    def jinja(self) -> tuple[Callable[[str], str], Callable[[str, str, int], str]]:
+        """The two functions Jinja's i18n extension asks for."""
+        return self.translations.gettext, self.translations.ngettext
+
+
+@cache
+def in_locale(locale: str) -> Words:
+    """Return the words of a language; English sentences where there is no translation."""
+    return Words(locale)
