@@ -48,6 +48,22 @@ def test_a_worker_that_dies_is_replaced() -> None:
         running.close()
 
 
+def test_a_cancelled_job_never_begins_and_the_next_one_does() -> None:
+    running = ProcessJobs(workers=1)
+    try:
+        first = running.submit("assess", INPUTS)  # keeps the worker busy starting up
+        second = running.submit("assess", INPUTS)
+        third = running.submit("assess", INPUTS)
+        second.cancel()
+        with pytest.raises(Cancelled, match="stopped"):
+            second.result(60)
+        assert first.result(60)
+        assert third.result(60)
+        assert third.progress() == 1.0
+    finally:
+        running.close()
+
+
 def test_closing_refuses_new_jobs() -> None:
     running = ProcessJobs(workers=1)
     running.close()

@@ -9,12 +9,21 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from crowlight.bench.ports import Report
+from crowlight.bench.ports import Report, Table
 from crowlight.errors import InputError
 from crowlight.judge import Differences, paired_differences
 from crowlight.reed import CaneState, Reading
 
-__all__ = ["ALGORITHM", "Assessment", "Judged", "assess", "assess_key", "from_bytes", "to_bytes"]
+__all__ = [
+    "ALGORITHM",
+    "Assessment",
+    "Judged",
+    "assess",
+    "assess_key",
+    "from_bytes",
+    "inputs_of_table",
+    "to_bytes",
+]
 
 #: Goes up whenever the same readings would give another result; part of every cache key.
 ALGORITHM = "assess-1"
@@ -115,6 +124,16 @@ def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assess
         length=inputs.get("length"),
         thread_top=inputs.get("thread_top"),
     )
+
+
+def inputs_of_table(table: Table, *, name: str) -> dict[str, Any]:
+    """Return the inputs of `assess` for a table that is not kept."""
+    return {
+        "name": table.facts.get("reed") or name,
+        "readings": table.readings,
+        "length": table.facts.get("length"),
+        "thread_top": table.facts.get("thread_top"),
+    }
 
 
 def assess_key(inputs: Mapping[str, Any]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any
 from uuid import UUID, uuid4, uuid5
 
@@ -128,13 +129,7 @@ class Desk:
     def assess_table(self, data: bytes, *, name: str) -> Assessment:
         """Judge a table of readings without keeping anything."""
         table = self.tables.read(data, name=name)
-        inputs = {
-            "name": table.facts.get("reed") or name,
-            "readings": table.readings,
-            "length": table.facts.get("length"),
-            "thread_top": table.facts.get("thread_top"),
-        }
-        found = self._assessed(inputs, sticky="")
+        found = self._assessed(judging.inputs_of_table(table, name=name), sticky="")
         if found is None:
             msg = f"{name} has no readings; see the documented columns"
             raise InputError(msg)
@@ -153,13 +148,31 @@ class Desk:
 
     # --- writing down ---------------------------------------------------------------------------
 
-    def add_reed(self, name: str, *, uuid: UUID | None = None, invented: bool = False) -> Reed:
+    def add_reed(
+        self,
+        name: str,
+        *,
+        uuid: UUID | None = None,
+        maker: UUID | None = None,
+        player: UUID | None = None,
+        batch: UUID | None = None,
+        invented: bool = False,
+    ) -> Reed:
         """Add a reed under a name of its own."""
         name = clean_text(name, lines=False)
         if not name or len(name) > 100:
             msg = f"reed name has {len(name)} characters; give 1 to 100"
             raise InputError(msg)
-        return self.records.add_reed(NewReed(uuid=uuid or uuid4(), name=name, invented=invented))
+        return self.records.add_reed(
+            NewReed(
+                uuid=uuid or uuid4(),
+                name=name,
+                maker=maker,
+                player=player,
+                batch=batch,
+                invented=invented,
+            )
+        )
 
     def write(
         self,
@@ -170,8 +183,10 @@ class Desk:
         uuid: UUID | None = None,
         expected_seq: int | None = None,
         replaces: UUID | None = None,
+        at: datetime | None = None,
+        by: UUID | None = None,
     ) -> Appended:
-        """Write one entry about a reed, with the time of now.
+        """Write one entry about a reed.
 
         Parameters
         ----------
@@ -187,6 +202,10 @@ class Desk:
             The latest entry number the sender has seen.
         replaces : UUID, optional
             The entry this one corrects.
+        at : datetime, optional
+            When it happened, with its zone; now if not given.
+        by : UUID, optional
+            The person who did it.
 
         Returns
         -------
@@ -198,8 +217,9 @@ class Desk:
         entry = NewEntry(
             uuid=uuid or uuid4(),
             payload=payload,
-            happened_at=self.clock.now(),
+            happened_at=at or self.clock.now(),
             readings=readings,
+            by=by,
             replaces=replaces,
         )
         reed = self.records.reed(key)

@@ -17,13 +17,14 @@ def assess(
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON, lengths in mm.")] = False,
 ) -> None:
     """Say what differs between sides and blades beyond what the gauge can tell."""
+    from crowlight.cli.reading import read_bytes
     from crowlight.report.plain import assessment_in_mm
     from crowlight.report.text import assessment_text
-    from crowlight.wiring import open_desk, reader_only
+    from crowlight.wiring import assess_file, open_desk
 
     path = Path(target)
     if path.is_file():
-        found = reader_only().assess_table(path.read_bytes(), name=path.name)
+        found = assess_file(read_bytes(path), name=path.name)
     else:
         with open_desk(context.obj) as desk:
             found = desk.assess(target)

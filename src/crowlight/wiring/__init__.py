@@ -1,5 +1,5 @@
 """Joins the desk to what implements its ports."""
 
-from crowlight.wiring.desks import SystemClock, data_folder, open_desk, reader_only
+from crowlight.wiring.desks import SystemClock, assess_file, data_folder, open_desk
 
-__all__ = ["SystemClock", "data_folder", "open_desk", "reader_only"]
+__all__ = ["SystemClock", "assess_file", "data_folder", "open_desk"]

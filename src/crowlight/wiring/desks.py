@@ -9,14 +9,17 @@ from pathlib import Path
 
 import platformdirs
 
+from crowlight.bench.assess import Assessment, assess, inputs_of_table
 from crowlight.bench.desk import Desk
 from crowlight.bench.ports import Jobs
 from crowlight.errors import CannotWrite
 from crowlight.files.tables import TableFiles
-from crowlight.store import FileBlobs, FileResults, open_records
+from crowlight.store import open_records
+from crowlight.store.blobs import FileBlobs
+from crowlight.store.results import FileResults
 from crowlight.wiring.jobs import DirectJobs
 
-__all__ = ["SystemClock", "data_folder", "open_desk"]
+__all__ = ["SystemClock", "assess_file", "data_folder", "open_desk"]
 
 #: Name of the database in the folder of records.
 DATABASE = "reeds.sqlite"
@@ -28,6 +31,24 @@ class SystemClock:
     def now(self) -> datetime:
         """Return the time in UTC."""
         return datetime.now(UTC)
+
+
+def assess_file(data: bytes, *, name: str) -> Assessment:
+    """Judge a table of readings without opening any records.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    name : str
+        Its name.
+
+    Returns
+    -------
+    Assessment
+        The judgement; see `crowlight.bench.desk.Desk.assess_table`.
+    """
+    return assess(inputs_of_table(TableFiles().read(data, name=name), name=name))
 
 
 def data_folder(folder: Path | None = None) -> Path:

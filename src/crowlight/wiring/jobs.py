@@ -166,6 +166,9 @@ class _Worker:
     def _feed(self) -> None:
         while (item := self._waiting.get()) is not None:
             job, task, inputs = item
+            if job.cancelled.is_set() or self._closed:
+                job.future.set_exception(Cancelled("stopped before it began"))
+                continue
             try:
                 job.future.set_result(self._run(job, task, inputs))
             except BaseException as error:  # noqa: BLE001  (it is handed to whoever waits)

@@ -1,0 +1,275 @@
+"""An invented workshop: six reeds of one batch, made in an invented seaside town.
+
+Everything is made up: the towns, the people, the reeds and every number. Each reed carries a fault
+that is put into the truth its readings are taken from; what the judgement makes of it is for the
+judgement to say. Filling the same records twice changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from uuid import UUID, uuid5
+
+import numpy as np
+
+from crowlight.bench.desk import Desk
+from crowlight.bench.kinds import (
+    Cane,
+    Climate,
+    Clip,
+    Described,
+    Lengths,
+    Note,
+    Opening,
+    Payload,
+    PlayingTest,
+    ReadingsTaken,
+    Shape,
+    Staple,
+    Verdict,
+    Wetting,
+)
+from crowlight.bench.ports import Batch, Maker, PlacePlayed, Player
+from crowlight.invented.reeds import Fault, draw_reed, measure, planned_places
+from crowlight.reed import Blade, Reading
+
+__all__ = ["REEDS", "fill"]
+
+_SPACE = UUID("5b0c6a3e-61f4-5d0f-8a50-0c5f7c3e9d11")
+_DAY = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoReed:
+    """One reed of the story, and the fault hidden in it.
+
+    Parameters
+    ----------
+    name : str
+        A seabird.
+    thread, cork : str
+        How the maker tells it apart.
+    seed : int
+        Of its chance.
+    faults : tuple of Fault
+        What was put in.
+    opening : float
+        Height of the opening [m].
+    away : bool
+        Whether it goes to the player in the mountains.
+    words, grade : str, int or None
+        The player's verdict.
+    note : str
+        The maker's note.
+    clip : float or None
+        What was clipped before it was measured [m].
+    """
+
+    name: str
+    thread: str
+    cork: str
+    seed: int
+    faults: tuple[Fault, ...] = ()
+    opening: float = 0.70e-3
+    away: bool = False
+    words: str = ""
+    grade: int | None = None
+    note: str = ""
+    clip: float | None = None
+
+
+def _fault(zone: str, blade: Blade, side: int, micrometres: float) -> Fault:
+    return Fault(zone=zone, blade=blade, side=side, amount=micrometres * 1e-6)
+
+
+_BOTH = tuple(Blade)
+
+REEDS: Sequence[DemoReed] = (
+    DemoReed(
+        name="Fulmar",
+        thread="blue",
+        cork="1",
+        seed=101,
+        words="Speaks at once, nothing to wish for.",
+        grade=5,
+    ),
+    DemoReed(
+        name="Petrel",
+        thread="blue",
+        cork="2",
+        seed=102,
+        faults=(_fault("tip", Blade.MARKED, -1, 45),),
+        words="A chirp when I bite near the tip.",
+        grade=2,
+        note="Corner looked dark on the left against the window.",
+    ),
+    DemoReed(
+        name="Plover",
+        thread="green",
+        cork="3",
+        seed=103,
+        faults=(_fault("heart", Blade.MARKED, 0, 70),),
+        opening=0.78e-3,
+        words="The crow wobbles, and loud notes are stiff.",
+        grade=3,
+    ),
+    DemoReed(
+        name="Dunlin",
+        thread="green",
+        cork="4",
+        seed=104,
+        faults=tuple(_fault("tip", blade, +1, -28) for blade in _BOTH),
+        away=True,
+        words="Buzzes on the soft notes.",
+        grade=3,
+        note="Same stroke as always, from the right.",
+    ),
+    DemoReed(
+        name="Tern",
+        thread="red",
+        cork="5",
+        seed=105,
+        faults=tuple(_fault("heart", blade, 0, -75) for blade in _BOTH),
+        opening=0.52e-3,
+        away=True,
+        words="High notes sag up here, and it closes when I play out.",
+        grade=2,
+        clip=0.3e-3,
+    ),
+    DemoReed(
+        name="Knot",
+        thread="red",
+        cork="6",
+        seed=106,
+        faults=(_fault("windows", Blade.PLAIN, +1, -60), _fault("rails", Blade.PLAIN, +1, -60)),
+        opening=0.60e-3,
+        words="One side closes before the other.",
+        grade=3,
+    ),
+)
+
+
+def _id(word: str) -> UUID:
+    return uuid5(_SPACE, word)
+
+
+def fill(desk: Desk) -> list[str]:
+    """Write the invented workshop down.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where.
+
+    Returns
+    -------
+    list of str
+        Names of the reeds, in the order of the batch.
+    """
+    records = desk.records
+    maker = Maker(uuid=_id("maker"), name="Isa Brendmoor (invented)", hand="right")
+    near = Player(uuid=_id("near"), name="Tove Quillan (invented)", uses_knife=True)
+    far = Player(uuid=_id("far"), name="Marek Ollivane (invented)", uses_knife=False)
+    for person in (maker, near, far):
+        records.add_person(person)
+    records.add_place(
+        PlacePlayed(
+            uuid=_id("harbour"),
+            player=near.uuid,
+            name="Kittiwake Haven (invented)",
+            altitude=6.0,
+            temperature=293.0,
+            humidity=0.60,
+        )
+    )
+    records.add_place(
+        PlacePlayed(
+            uuid=_id("mountain"),
+            player=far.uuid,
+            name="Upper Sorrelhorn (invented)",
+            altitude=1850.0,
+            temperature=294.0,
+            humidity=0.28,
+        )
+    )
+    batch = Batch(uuid=_id("batch"), name="Early March", maker=maker.uuid)
+    records.add_batch(batch)
+    for count, reed in enumerate(REEDS):
+        kept = desk.add_reed(
+            reed.name,
+            uuid=_id(reed.name),
+            maker=maker.uuid,
+            player=far.uuid if reed.away else near.uuid,
+            batch=batch.uuid,
+            invented=True,
+        )
+        if not kept.seq:
+            _write(desk, reed, _DAY + timedelta(days=count // 3, minutes=55 * (count % 3)))
+    return [reed.name for reed in REEDS]
+
+
+def _write(desk: Desk, reed: DemoReed, start: datetime) -> None:
+    """Write the entries of one reed, one sitting and the player's answer."""
+    rng = np.random.default_rng(reed.seed)
+    true = draw_reed(rng, even=True, faults=reed.faults)
+    length = round(true.style.length * 2000) / 2000  # read off a ruler to half a millimetre
+    before = length + (reed.clip or 0.0)
+    step = 0
+
+    def write(payload: Payload, minutes: float, readings: tuple[Reading, ...] = ()) -> None:
+        nonlocal step
+        step += 1
+        desk.write(
+            reed.name,
+            payload,
+            readings=readings,
+            uuid=_id(f"{reed.name} {step}"),
+            at=start + timedelta(minutes=minutes),
+        )
+
+    write(
+        Described(
+            thread_colour=reed.thread,
+            cork_number=reed.cork,
+            style=true.style.code,
+            cane=Cane(
+                diameter=10.25e-3,
+                gouge_centre=0.60e-3,
+                gouge_side=0.44e-3,
+                source="Invented tubes, bag two",
+            ),
+            shape=Shape(tip_width=7.0e-3, waist_width=4.0e-3),
+            staple=Staple(length=47e-3, bore_top=2.4e-3, bore_bottom=4.9e-3),
+            tie_length=73e-3,
+            overlap=0.1e-3,
+        ),
+        0,
+    )
+    write(Climate(temperature=293.5, humidity=0.58), 0)
+    write(Lengths(overall=before, thread_top=47e-3), 1)
+    if reed.clip:
+        write(Clip(amount=reed.clip, against="stop"), 2)
+    write(Wetting(how="soaked", duration=180.0), 6)
+    write(Opening(height=reed.opening), 7)
+    places = planned_places(true.style)
+    taken = measure(true, (*places, places[0]), rng, repeats=2, seconds=4.0)
+    write(ReadingsTaken(source="gauge, standard points"), 8, _counted(taken))
+    if reed.note:
+        write(Note(text=reed.note), 20)
+    sags = "yes" if reed.name == "Tern" else "no"
+    clean = "yes" if (reed.grade or 0) > 3 else "unsure"
+    write(PlayingTest(sags_when_lip_loosens=sags, tongues_cleanly=clean), 25)
+    days = 9 if reed.away else 2
+    write(Verdict(words=reed.words, grade=reed.grade), days * 24 * 60)
+
+
+def _counted(readings: Sequence[Reading]) -> tuple[Reading, ...]:
+    """Count the repeats of each place anew; the first point comes once more at the end."""
+    seen: dict[object, int] = {}
+    counted: list[Reading] = []
+    for reading in readings:
+        counted.append(replace(reading, repeat=seen.get(reading.place, 0)))
+        seen[reading.place] = seen.get(reading.place, 0) + 1
+    return tuple(counted)
