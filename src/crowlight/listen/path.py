@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,6 +12,7 @@ from crowlight.listen.periodicity import Candidates
 __all__ = ["best_path"]
 
 _JUMP_COST = 0.35  # per octave, and at most
+_FORBIDDEN = -1e9
 
 
 def best_path(found: Candidates) -> NDArray[np.intp]:
@@ -27,27 +30,41 @@ def best_path(found: Candidates) -> NDArray[np.intp]:
     ndarray of int, shape (frames,)
         Column of the candidate chosen in each frame.
     """
-    octave = np.log2(found.pitch)
-    cost = np.maximum(-_JUMP_COST * np.abs(octave[1:, :, None] - octave[:-1, None, :]), -_JUMP_COST)
-    # Four by four numbers a step: plain lists beat array calls here by three to one.
-    scores = found.score.tolist()
-    if not scores:
+    count, width = found.score.shape
+    if count == 0:
         return np.empty(0, np.intp)
-    total = scores[0]
-    came_from: list[list[int]] = []
-    for steps, score in zip(cost.tolist(), scores[1:], strict=True):
-        new: list[float] = []
-        origin: list[int] = []
-        for row, own in zip(steps, score, strict=True):
-            reach = [step + before for step, before in zip(row, total, strict=True)]
-            best = max(reach)
-            new.append(best + own)
-            origin.append(reach.index(best))
-        total = new
-        came_from.append(origin)
-    column = total.index(max(total))
+    octave = np.log2(found.pitch)
+    jump = -_JUMP_COST * np.abs(octave[1:, :, None] - octave[:-1, None, :])
+    gain = np.maximum(jump, -_JUMP_COST) + found.score[1:, :, None]
+
+    # Blocks of frames are worked through side by side, axes (step, to, from, block): a step of
+    # all blocks costs no more array calls than a step of one. Short by a few, the last block is
+    # filled with steps that stay where they are.
+    length = max(4, round(math.sqrt(count / 2.5)))
+    blocks = max(1, -(-(count - 1) // length))
+    steps = np.full((blocks * length, width, width), _FORBIDDEN)
+    steps[:, range(width), range(width)] = 0
+    steps[: count - 1] = gain
+    steps = np.ascontiguousarray(steps.reshape(blocks, length, width, width).transpose(1, 2, 3, 0))
+
+    across = steps[0]  # best sum from each start to each end of a block
+    for step in steps[1:]:
+        across = (step[:, :, None] + across).max(axis=1)
+    total = found.score[0].tolist()
+    starts = [total]
+    for block in across.transpose(2, 0, 1).tolist()[:-1]:
+        total = [max(map(float.__add__, row, total)) for row in block]
+        starts.append(total)
+
+    best = np.array(starts).T
+    came_from = np.empty((length, width, blocks), np.intp)
+    for at, step in enumerate(steps):
+        reach = step + best
+        came_from[at] = reach.argmax(axis=1)
+        best = reach.max(axis=1)
+    column = int(best[:, -1].argmax())
     path = [column]
-    for origin in reversed(came_from):
+    for origin in reversed(came_from.transpose(2, 0, 1).reshape(-1, width)[: count - 1].tolist()):
         column = origin[column]
         path.append(column)
     return np.array(path[::-1], np.intp)

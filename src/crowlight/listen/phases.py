@@ -14,7 +14,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["PARTIALS", "partials_at", "turn_between"]
+__all__ = ["PARTIALS", "partials_at", "turn_between", "window_length"]
 
 PARTIALS = 10
 _ORIGIN = 55.0  # [Hz] the grid of analysis pitches starts here
@@ -29,8 +29,7 @@ def _analysis(
 ) -> tuple[NDArray[np.float32], float]:
     """Windowed cosines and sines of one analysis pitch, and the window's noise gain."""
     pitch = _ORIGIN * 2 ** (step / _PER_OCTAVE)
-    periods = max(_FEWEST_PERIODS, round(shortest * pitch))
-    half = periods / pitch / 2
+    half = float(window_length(np.array(pitch), shortest)) / 2
     time = (np.arange(length) - length // 2) / rate
     window = np.where(np.abs(time) < half, 0.5 + 0.5 * np.cos(np.pi * time / half), 0.0)
     window /= window.sum()
@@ -43,9 +42,14 @@ def _analysis(
     return matrix, float(window @ window)
 
 
+def window_length(pitch: NDArray[np.float64], shortest: float) -> NDArray[np.float64]:
+    """Length [s] of the window used at a pitch [Hz]: whole periods, three or more."""
+    return np.maximum(_FEWEST_PERIODS, np.rint(shortest * pitch)) / pitch
+
+
 def partials_at(
     frames: NDArray[np.float32], rate: float, pitch: NDArray[np.float64], *, shortest: float
-) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
+) -> tuple[NDArray[np.complex64], NDArray[np.float64]]:
     """Amplitude and phase of the first ten partials at the middle of each frame.
 
     Parameters
@@ -79,11 +83,13 @@ def partials_at(
         both[rows] = frames[rows] @ matrix
         gain[rows] = noise
         start = end
-    return both[:, :PARTIALS] + 1j * both[:, PARTIALS:].astype(np.float64), gain
+    partials = np.empty((len(frames), PARTIALS), np.complex64)
+    partials.real, partials.imag = both[:, :PARTIALS], both[:, PARTIALS:]
+    return partials, gain
 
 
 def turn_between(
-    partials: NDArray[np.complex128],
+    partials: NDArray[np.complex64],
     noise: NDArray[np.float64],
     pitch: NDArray[np.float64],
     hop: float,

@@ -18,7 +18,7 @@ from crowlight.errors import InputError
 from crowlight.listen.decimate import as_mono, decimate
 from crowlight.listen.path import best_path
 from crowlight.listen.periodicity import candidates, frames_of
-from crowlight.listen.phases import PARTIALS, partials_at, turn_between
+from crowlight.listen.phases import PARTIALS, partials_at, turn_between, window_length
 from crowlight.listen.slope import steady_slope
 
 __all__ = ["HIGHEST", "LOWEST", "PitchTrack", "track_pitch"]
@@ -29,8 +29,8 @@ HIGHEST = 1800.0
 """Highest pitch looked for [Hz]: above the oboe's G6 at A = 450."""
 
 _WINDOW = 0.030  # of the coarse step [s]
-_SHORTEST = 0.010  # window of the fine step [s]
-_FINE_HOP = 0.005  # [s]
+_SHORTEST = 0.006  # window of the fine step [s]
+_FINE_HOP = 0.0025  # [s]
 _AT_ONCE = 2000  # frames held in memory
 _SLOW_RATE = 14_000  # at least this many samples per second are kept
 _TRUSTED = 0.35  # share of the power that must repeat
@@ -158,7 +158,7 @@ def _track(
     fine_count = (count - 1) * finer + 1
     near = _between(rough, finer)
     fine_frames = frames_of(padded[pad - fine_length // 2 :], fine_length, fine_hop)
-    partials = np.empty((fine_count, PARTIALS), np.complex128)
+    partials = np.empty((fine_count, PARTIALS), np.complex64)
     gain = np.empty(fine_count)
     for start in range(0, fine_count, _AT_ONCE):
         rows = slice(start, min(start + _AT_ONCE, fine_count))
@@ -193,7 +193,7 @@ def _between(rough: NDArray[np.float64], finer: int) -> NDArray[np.float64]:
 
 
 def _refine(
-    partials: NDArray[np.complex128],
+    partials: NDArray[np.complex64],
     noise: NDArray[np.float64],
     near: NDArray[np.float64],
     hop: float,
@@ -205,12 +205,13 @@ def _refine(
     middle = np.where(leap, near[1:], 0.5 * (near[1:] + near[:-1]))
     turn, spread = turn_between(partials, noise, middle, hop)
     phase = np.concatenate([[0.0], np.cumsum(turn)])
-    return steady_slope(phase, _spread_at(spread)) / (2 * np.pi * hop)
+    length = window_length(near, _SHORTEST) / hop
+    return steady_slope(phase, _around(spread), length) / (2 * np.pi * hop)
 
 
-def _spread_at(spread: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Variance of a single phase: half of a turn's, averaged over 21 turns around it."""
+def _around(spread: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean of a turn's variance over 50 ms around each moment."""
     reach = min(10, spread.size - 1)
-    padded = np.pad(spread, reach, mode="edge")
-    smooth = np.convolve(padded, np.full(2 * reach + 1, 1 / (2 * reach + 1)), mode="valid")
-    return np.concatenate([smooth[:1], smooth]) / 2
+    total = np.concatenate([[0.0], np.cumsum(np.pad(spread, reach, mode="edge"))])
+    smooth = (total[2 * reach + 1 :] - total[: -2 * reach - 1]) / (2 * reach + 1)
+    return np.concatenate([smooth[:1], smooth])
