@@ -1,8 +1,60 @@
 """Listening: the crow, the peep and played notes, measured. Arrays in, frozen dataclasses out."""
 
+from crowlight.listen.blows import Blow, find_blows, find_blows_in_levels
+from crowlight.listen.classes import (
+    CLASSES,
+    ClassModel,
+    Learned,
+    common_practice,
+    features,
+    fit_classes,
+    learn_classes,
+)
+from crowlight.listen.compare import (
+    Change,
+    Spread,
+    Summary,
+    compare_attempts,
+    compare_measures,
+    estimate_spread,
+    summarise,
+)
+from crowlight.listen.crow import Listened, measure_crow, measure_peep
+from crowlight.listen.measures import BlowMeasures
 from crowlight.listen.pitch import PitchTrack, track_pitch
+from crowlight.listen.swell import Moment, Swell, measure_swell
+from crowlight.listen.usable import Reason, Usable, check_usable
+from crowlight.listen.values import Measure
 
 __all__ = [
+    "CLASSES",
+    "Blow",
+    "BlowMeasures",
+    "Change",
+    "ClassModel",
+    "Learned",
+    "Listened",
+    "Measure",
+    "Moment",
     "PitchTrack",
+    "Reason",
+    "Spread",
+    "Summary",
+    "Swell",
+    "Usable",
+    "check_usable",
+    "common_practice",
+    "compare_attempts",
+    "compare_measures",
+    "estimate_spread",
+    "features",
+    "find_blows",
+    "find_blows_in_levels",
+    "fit_classes",
+    "learn_classes",
+    "measure_crow",
+    "measure_peep",
+    "measure_swell",
+    "summarise",
     "track_pitch",
 ]
