@@ -1,7 +1,17 @@
 """Records in a database, sounds and pictures in files, results that can be computed again."""
 
+from crowlight.store.backup import BackedUp, Restored, restore_backup, write_backup
 from crowlight.store.blobs import FileBlobs
 from crowlight.store.records import SqlRecords, open_records
 from crowlight.store.results import FileResults
 
-__all__ = ["FileBlobs", "FileResults", "SqlRecords", "open_records"]
+__all__ = [
+    "BackedUp",
+    "FileBlobs",
+    "FileResults",
+    "Restored",
+    "SqlRecords",
+    "open_records",
+    "restore_backup",
+    "write_backup",
+]

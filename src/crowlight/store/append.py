@@ -159,8 +159,11 @@ def _insert(
         }
         for number, new in enumerate(fresh, start=1)
     ]
+    connection.execute(insert(entry), rows)
     ids = connection.execute(
-        insert(entry).returning(entry.c.id, sort_by_parameter_order=True), rows
+        select(entry.c.id)
+        .where(entry.c.reed == reed_id, entry.c.seq > latest)
+        .order_by(entry.c.seq)
     ).scalars()
     readings = [
         reading_row(entry_id, position, value)

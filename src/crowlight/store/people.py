@@ -121,8 +121,22 @@ def erase_person(connection: Connection, uuid: UUID) -> None:
     _refresh_reeds(connection, or_(reed.c.maker == found, reed.c.player == found))
 
 
+def _check_air(new: PlacePlayed) -> None:
+    """Refuse air that nobody plays in, in the units it was most likely typed in."""
+    kept = (new.altitude, new.temperature, new.humidity)
+    limits = (-500, 9000, "altitude", "m"), (243, 328, "temperature", "K"), (0, 1, "humidity", "")
+    for value, (low, high, name, unit) in zip(kept, limits, strict=True):
+        if value is not None and not low <= value <= high:
+            msg = (
+                f"{name} of the place {new.name!r} = {value:g} {unit} must be from {low} to {high} "
+                f"{unit}; check the number and its unit"
+            )
+            raise InputError(" ".join(msg.split()))
+
+
 def add_place(connection: Connection, new: PlacePlayed) -> None:
     """Add or update a place of a player."""
+    _check_air(new)
     owner = connection.execute(
         select(player.c.person)
         .join(person, person.c.id == player.c.person)

@@ -53,7 +53,7 @@ class SqlRecords:
 
     def __init__(self, database: Database, clock: Clock) -> None:
         self.database = database
-        self._clock = clock
+        self.clock = clock
 
     def close(self) -> None:
         """Give back the connections."""
@@ -120,7 +120,7 @@ class SqlRecords:
             If its maker, player or batch is not kept.
         """
         with self.database.write() as connection:
-            return _add_reed(connection, reed, self._clock)
+            return _add_reed(connection, reed, self.clock)
 
     def reed(self, key: str | UUID) -> Reed:
         """Return a reed by uuid or name.
@@ -192,7 +192,7 @@ class SqlRecords:
         """
         with self.database.write() as connection:
             return append(
-                connection, reed, entries, expected_seq=expected_seq, now=self._clock.now()
+                connection, reed, entries, expected_seq=expected_seq, now=self.clock.now()
             )
 
     def everything(self) -> Iterator[tuple[str, Mapping[str, Any]]]:
