@@ -145,6 +145,7 @@ def measure_crow(
 
     Examples
     --------
+    >>> import numpy as np
     >>> measure_crow(np.zeros(48_000), 48_000.0).as_dict()["usable"]
     False
     """
