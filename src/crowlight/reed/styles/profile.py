@@ -2,8 +2,8 @@ r"""The mean profile of a scraped blade, as bands blended into each other.
 
 With :math:`s` the distance from the bottom rim and :math:`u` the fraction across (0 on the
 centreline, ±1 at the edges), each band (tip, heart, back, bark) has a straight centreline from
-`front` to `back`, a parabola to the `edge`, and the back has hollows either side of the spine.
-Bands follow each other through logistic steps
+`front` to `back`, a parabola to the `edge`, a `middle` departure half-way across, which in the back
+is the hollow of the windows. Bands follow each other through logistic steps
 
 .. math:: h = \sum_j B_j(s, u)\,\bigl(S_j - S_{j+1}\bigr), \qquad
           S_j = \bigl(1 + e^{(s - x_j(u))/w_j}\bigr)^{-1}, \quad S_0 = 1 .
@@ -14,6 +14,7 @@ and the Jacobian.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -23,6 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 __all__ = ["Profile", "Shape"]
 
 Array = NDArray[np.float64]
+_LEVELS = ("front", "back", "edge", "middle")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,8 @@ class Shape:
         Fraction across where the windows are deepest.
     bark_lines : tuple of float
         Shift of the bark's line at 0, 1/2 and 1 across, along the reed [m].
+    transition_blur : float
+        Added in quadrature to the blend of the transition [m].
     """
 
     tip: float
@@ -52,6 +56,7 @@ class Shape:
     bark_blend: float
     window: float
     bark_lines: tuple[float, float, float]
+    transition_blur: float = 0.0
 
 
 class Profile:
@@ -73,10 +78,10 @@ class Profile:
 
     def __init__(self, shape: Shape) -> None:
         self.shape = shape
-        names = ["tip.front", "tip.back", "tip.edge", "heart.front", "heart.back", "heart.edge"]
+        names = [f"{band}.{level}" for band in ("tip", "heart") for level in _LEVELS]
         if shape.back is not None:
-            names += ["back.front", "back.back", "back.edge", "back.middle", "back.start"]
-        names += ["bark.centre", "bark.edge", "bark.start"]
+            names += [*(f"back.{level}" for level in _LEVELS), "back.start"]
+        names += ["bark.centre", "bark.edge", "bark.middle", "bark.start"]
         names += ["transition.position", "transition.setback", "transition.blend"]
         self.names = tuple(names)
         back = () if shape.back is None else ("back",)
@@ -116,34 +121,33 @@ class Profile:
         s, u = np.broadcast_arrays(np.asarray(along, float), np.asarray(fraction, float))
         square, side = u * u, np.abs(u)
         d: dict[str, Array] = {}
-        w = np.exp(p["transition.blend"])
-        z1, s1, s2, s3 = self._steps(p, s, side)
+        w, z1, s1, s2, s3 = self._steps(p, s, side)
         heart_end = shape.bark if shape.back is None else shape.back
 
         # Bands: coefficient of each level.
+        half_way = 4.0 * (side - square)
         t = (shape.tip - s) / (shape.tip - shape.transition)
-        tip = _band(p, d, "tip", t, square, 1.0 - s1)
+        tip = _band(p, d, "tip", (t, square, half_way), 1.0 - s1)
         t = (shape.transition - s) / (shape.transition - heart_end)
-        heart = _band(p, d, "heart", t, square, s1 - s2)
+        heart = _band(p, d, "heart", (t, square, half_way), s1 - s2)
         d["bark.centre"] = s3.copy()
         d["bark.edge"] = s3 * square
-        bark = p["bark.centre"] + p["bark.edge"] * square
+        d["bark.middle"] = s3 * half_way
+        bark = p["bark.centre"] + p["bark.edge"] * square + p["bark.middle"] * half_way
         total = tip * (1.0 - s1) + heart * (s1 - s2) + bark * s3
         d1 = (heart - tip) * s1 * (1.0 - s1)
         before = heart
         if shape.back is not None:
             t = (shape.back - s) / (shape.back - shape.bark)
-            back = _band(p, d, "back", t, square, s2 - s3)
-            hollow = _hollow(side, shape.window)
-            d["back.middle"] = (s2 - s3) * hollow
-            back = back + p["back.middle"] * hollow
+            back = _band(p, d, "back", (t, square, _hollow(side, shape.window)), s2 - s3)
             total = total + back * (s2 - s3)
             d["back.start"] = (back - heart) * s2 * (1.0 - s2) / shape.back_blend
             before = back
         d["bark.start"] = (bark - before) * s3 * (1.0 - s3) / shape.bark_blend
         d["transition.position"] = d1 / w
         d["transition.setback"] = -d1 * side / w
-        d["transition.blend"] = -d1 * z1
+        # the blend is a logarithm and the blur a part of w
+        d["transition.blend"] = -d1 * z1 * math.exp(2.0 * p["transition.blend"]) / w**2
         return total, np.stack([d[name] for name in self.names], axis=-1)
 
     def weights(self, values: ArrayLike, along: ArrayLike, fraction: ArrayLike) -> Array:
@@ -161,7 +165,7 @@ class Profile:
             step and the rest goes to the bands on either side: they sum to 1.
         """
         s, u = np.broadcast_arrays(np.asarray(along, float), np.asarray(fraction, float))
-        _, s1, s2, s3 = self._steps(self._named(values), s, np.abs(u))
+        _, _, s1, s2, s3 = self._steps(self._named(values), s, np.abs(u))
         middle = 4.0 * s1 * (1.0 - s1)
         bands = {"tip": 1.0 - s1, "heart": s1 - s2, "back": s2 - s3, "bark": s3}
         rest = {name: np.clip(w, 0.0, 1.0) * (1.0 - middle) for name, w in bands.items()}
@@ -170,21 +174,35 @@ class Profile:
         every = {name: w * scale for name, w in rest.items()} | {"transition": middle}
         return np.stack([every[name] for name in self.bands], axis=-1)
 
+    def window_derivative(self, values: ArrayLike, along: ArrayLike, fraction: ArrayLike) -> Array:
+        """Return the derivative of the windows' share by where across they are deepest [1].
+
+        Multiplied by the depth ``back.middle`` it is that of the thickness; zeros for a scrape
+        without a back.
+        """
+        s, u = np.broadcast_arrays(np.asarray(along, float), np.asarray(fraction, float))
+        if self.shape.back is None:
+            return np.zeros_like(s)
+        side, deepest = np.abs(u), self.shape.window
+        _, _, _, s2, s3 = self._steps(self._named(values), s, side)
+        slope = -np.sin(np.pi * side / deepest) * 0.5 * np.pi / deepest
+        return (s2 - s3) * np.where(side < 2.0 * deepest, slope, 0.0)
+
     def _named(self, values: ArrayLike) -> dict[str, float]:
         return dict(zip(self.names, np.asarray(values, dtype=float).tolist(), strict=True))
 
     def _steps(
         self, p: Mapping[str, float], s: Array, side: Array
-    ) -> tuple[Array, Array, Array, Array]:
-        """Return the transition's argument and the three steps: 0 on the tip side of a line."""
+    ) -> tuple[float, Array, Array, Array, Array]:
+        """Return the transition's blend and argument, and the steps, 0 on the tip side of each."""
         shape = self.shape
-        w = np.exp(p["transition.blend"])
+        w = math.hypot(math.exp(p["transition.blend"]), shape.transition_blur)
         z1 = (p["transition.position"] - p["transition.setback"] * side - s) / w
         bend = np.interp(side, (0.0, 0.5, 1.0), shape.bark_lines)
         s3 = _logistic((p["bark.start"] + bend - s) / shape.bark_blend)
         if shape.back is None:
-            return z1, _logistic(z1), s3, s3
-        return z1, _logistic(z1), _logistic((p["back.start"] - s) / shape.back_blend), s3
+            return w, z1, _logistic(z1), s3, s3
+        return w, z1, _logistic(z1), _logistic((p["back.start"] - s) / shape.back_blend), s3
 
 
 def _logistic(z: Array) -> Array:
@@ -192,13 +210,20 @@ def _logistic(z: Array) -> Array:
 
 
 def _band(
-    p: Mapping[str, float], d: dict[str, Array], name: str, t: Array, square: Array, weight: Array
+    p: Mapping[str, float],
+    d: dict[str, Array],
+    name: str,
+    terms: tuple[Array, Array, Array],
+    weight: Array,
 ) -> Array:
     """Return a band's own thickness and note the coefficients of its levels."""
-    d[f"{name}.front"] = weight * (1.0 - t)
-    d[f"{name}.back"] = weight * t
-    d[f"{name}.edge"] = weight * square
-    return p[f"{name}.front"] * (1.0 - t) + p[f"{name}.back"] * t + p[f"{name}.edge"] * square
+    t, square, middle = terms
+    own = {"front": 1.0 - t, "back": t, "edge": square, "middle": middle}
+    total = np.zeros_like(t)
+    for level, term in own.items():
+        d[f"{name}.{level}"] = weight * term
+        total = total + p[f"{name}.{level}"] * term
+    return total
 
 
 def _hollow(side: Array, deepest: float) -> Array:

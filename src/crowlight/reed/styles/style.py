@@ -351,6 +351,34 @@ class Style:
         )
         raise InputError(msg)
 
+    def moved(self, shift: float) -> Style:
+        """Return this style with tip, transition and heart divided elsewhere.
+
+        Parameters
+        ----------
+        shift : float
+            How much nearer to the tip the transition of a reed lies than the style's [m].
+
+        Returns
+        -------
+        Style
+            Zones and their lines moved; profile and points are as they were.
+        """
+
+        def line(nodes: tuple[float, float, float], limit: float) -> tuple[float, float, float]:
+            a, b, c = (min(node + shift, limit) for node in nodes)
+            return a, b, c
+
+        zones: list[Zone] = []
+        for zone in self.zones:
+            start, stop = zone.start, zone.stop
+            if zone.name in ("tip", "transition"):
+                start = line(start, self.length - 0.5e-3)
+            if zone.name in ("transition", "heart"):
+                stop = line(stop, self.length - 0.5e-3)
+            zones.append(replace(zone, start=start, stop=stop))
+        return replace(self, zones=tuple(zones))
+
     def placed(self, length: float) -> Style:
         """Return this style laid on a reed of another length.
 
