@@ -62,13 +62,17 @@ def report(
 
 def export(
     context: typer.Context,
-    to: Annotated[Path, typer.Argument(help="A new or empty folder.", file_okay=False)],
+    to: Annotated[Path, typer.Argument(help="A new or empty folder, or a name ending in .zip.")],
 ) -> None:
     """Write out everything you own as CSV and JSON, with sounds and pictures."""
     from crowlight.wiring import export_everything
 
-    count = export_everything(context.obj, to)
-    typer.echo(f"wrote {count} files to {to}")
+    done = export_everything(context.obj, to)
+    for table, count in done.rows.items():
+        typer.echo(f"{table}: {count}")
+    typer.echo(f"sounds and pictures: {done.blobs}; all of it is in {done.path}")
+    for digest in done.missing:
+        typer.echo(f"missing or damaged, left out: {digest}", err=True)
 
 
 def backup(
@@ -78,7 +82,10 @@ def backup(
     """Write all records into one file with checksums."""
     from crowlight.wiring import back_up
 
-    typer.echo(back_up(context.obj, to))
+    done = back_up(context.obj, to)
+    typer.echo(f"wrote {done.path}, {done.size} bytes, with {done.blobs} sounds and pictures")
+    for digest in done.damaged:
+        typer.echo(f"damaged, left out: {digest}", err=True)
 
 
 def restore(
@@ -91,4 +98,7 @@ def restore(
     """Bring records back from a backup; every checksum is compared first."""
     from crowlight.wiring import bring_back
 
-    typer.echo(bring_back(context.obj, file, replace=replace))
+    done = bring_back(context.obj, file, replace=replace)
+    typer.echo(f"restored what was backed up at {done.made_at}")
+    if done.set_aside is not None:
+        typer.echo(f"the records that were there before are kept as {done.set_aside}")

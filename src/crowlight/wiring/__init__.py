@@ -1,5 +1,14 @@
 """Joins the desk to what implements its ports."""
 
 from crowlight.wiring.desks import SystemClock, assess_file, data_folder, open_desk
+from crowlight.wiring.keeping import back_up, bring_back, export_everything
 
-__all__ = ["SystemClock", "assess_file", "data_folder", "open_desk"]
+__all__ = [
+    "SystemClock",
+    "assess_file",
+    "back_up",
+    "bring_back",
+    "data_folder",
+    "export_everything",
+    "open_desk",
+]

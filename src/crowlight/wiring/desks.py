@@ -14,15 +14,23 @@ from crowlight.bench.desk import Desk
 from crowlight.bench.ports import Jobs
 from crowlight.errors import CannotWrite
 from crowlight.files.tables import TableFiles
-from crowlight.store import open_records
-from crowlight.store.blobs import FileBlobs
-from crowlight.store.results import FileResults
+from crowlight.store import FileBlobs, FileResults, SqlRecords, open_records
 from crowlight.wiring.jobs import DirectJobs
 
-__all__ = ["SystemClock", "assess_file", "data_folder", "open_desk"]
+__all__ = [
+    "BLOBS",
+    "DATABASE",
+    "SystemClock",
+    "assess_file",
+    "data_folder",
+    "open_desk",
+    "open_store",
+]
 
-#: Name of the database in the folder of records.
+#: Names in the folder of records.
 DATABASE = "reeds.sqlite"
+BLOBS = "sounds-and-pictures"
+COMPUTED = "computed"
 
 
 class SystemClock:
@@ -74,6 +82,19 @@ def data_folder(folder: Path | None = None) -> Path:
 
 
 @contextmanager
+def open_store(
+    folder: Path | None = None, *, database: str | None = None
+) -> Iterator[tuple[SqlRecords, FileBlobs]]:
+    """Open the records of a folder, and close them again; see `open_desk`."""
+    place = data_folder(folder)
+    records = open_records(database or place / DATABASE, SystemClock())
+    try:
+        yield records, FileBlobs(place / BLOBS)
+    finally:
+        records.close()
+
+
+@contextmanager
 def open_desk(
     folder: Path | None = None, *, jobs: Jobs | None = None, database: str | None = None
 ) -> Iterator[Desk]:
@@ -93,19 +114,16 @@ def open_desk(
     Desk
         The desk.
     """
-    place = data_folder(folder)
-    clock = SystemClock()
     runner = jobs or DirectJobs()
-    records = open_records(database or place / DATABASE, clock)
     try:
-        yield Desk(
-            records=records,
-            blobs=FileBlobs(place / "sounds-and-pictures"),
-            results=FileResults(place / "computed"),
-            jobs=runner,
-            clock=clock,
-            tables=TableFiles(),
-        )
+        with open_store(folder, database=database) as (records, blobs):
+            yield Desk(
+                records=records,
+                blobs=blobs,
+                results=FileResults(data_folder(folder) / COMPUTED),
+                jobs=runner,
+                clock=SystemClock(),
+                tables=TableFiles(),
+            )
     finally:
         runner.close()
-        records.close()
