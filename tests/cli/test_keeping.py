@@ -28,7 +28,7 @@ def test_export_is_everything_and_runs_nothing(kept: Callable, tmp_path: Path) -
     assert done.status == 0, done.err
     with (to / "reading.csv").open(encoding="utf-8-sig", newline="") as file:
         rows = list(csv.DictReader(file))
-    assert [float(r["thickness_mm"]) for r in rows] == pytest.approx([0.14, 0.10])
+    assert [float(r["thickness [m]"]) for r in rows] == pytest.approx([0.14e-3, 0.10e-3])
     with (to / "reed.csv").open(encoding="utf-8-sig", newline="") as file:
         (reed,) = csv.DictReader(file)
     # a spreadsheet must not take the name for a formula
