@@ -260,7 +260,7 @@ def _pitch(x: Floats, rate: float, blow: Blow, span: tuple[float, float]) -> flo
     if end - start < 0.15:
         return None
     found = candidates(x[int(start * rate) : int(end * rate)], rate, low=span[0], high=span[1])
-    return found[0].pitch if found and found[0].explained >= 0.5 else None
+    return found[0].pitch if found and found[0].explained >= 0.3 else None
 
 
 def _hum(x: Floats, rate: float, pitch: float | None) -> float:
@@ -316,7 +316,8 @@ def clipped_runs(raw: Floats) -> int:
     A side is clipped when samples pile up at its peak: more than three times as many lie within
     one step of the peak as within the next three steps. (Of a pure tone's samples about as many
     lie in the one as in the other; of any other sound fewer.) The tops of at least two samples are
-    then counted. One step is 1.5 steps of a 16-bit file or 0.01 % of the peak.
+    then counted. One step is 1.5 steps of a 16-bit file, 0.01 % of the peak, or
+    1.5 times the usual distance of the nine highest values (8-bit files), whichever is largest.
     """
     total = 0
     for side in (raw, -raw):
@@ -324,7 +325,9 @@ def clipped_runs(raw: Floats) -> int:
         peak = float(good.max(initial=0.0))
         if peak <= 0.0:
             continue
-        step = max(1.5 / 32_768.0, 1e-4 * peak)
+        values = np.unique(good[good >= 0.8 * peak])[-9:]
+        own = float(np.median(np.diff(values))) if values.size > 1 else 0.0
+        step = max(1.5 / 32_768.0, 1e-4 * peak, 1.5 * own)
         at_top = good >= peak - step
         below = int(np.count_nonzero((good >= peak - 4.0 * step) & ~at_top))
         if np.count_nonzero(at_top) <= 3 * below:
