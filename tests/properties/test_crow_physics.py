@@ -95,9 +95,12 @@ def test_a_passive_reed_never_gains_energy(reed: ReedParameters, kick: float) ->
     mass = stacked([reed]).channel_inertance(motion.opening[0], HOME.density) + HOME.inertance
     total = reed.closing_pressure * reed.swept_volume * spring + 0.5 * mass * flow**2 + given_away
     total = total[2:-2]  # one-sided differences at the ends
-    # Nothing later may exceed anything earlier by more than the step's own error.
+    # Nothing later may exceed anything earlier by more than a central difference misplaces energy
+    # within a cycle, (omega dt)^2 / 2, at the stiffest moment of contact.
+    stiffest = 1.0 + 1.5 * reed.contact_stiffness * np.sqrt(overlap.max())
+    misplaced = 0.5 * (omega / rate) ** 2 * stiffest
     gain = np.maximum.accumulate(total[::-1])[::-1] - total
-    assert gain.max() <= 2e-3 * max(total[0], 1e-12)
+    assert gain.max() <= misplaced * total[0] + 1e-18
     assert given_away.min() >= -1e-9  # what went into the bore never comes back as more
 
 
