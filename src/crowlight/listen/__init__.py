@@ -20,14 +20,18 @@ from crowlight.listen.compare import (
     summarise,
 )
 from crowlight.listen.crow import Listened, measure_crow, measure_peep
+from crowlight.listen.hnr import harmonics_to_noise
 from crowlight.listen.measures import BlowMeasures
+from crowlight.listen.notes import Note, NoteTake, OnChart, Slur, find_notes, intonation
 from crowlight.listen.pitch import PitchTrack, track_pitch
 from crowlight.listen.swell import Moment, Swell, measure_swell
+from crowlight.listen.tuning import EQUAL, Reference, Tuning, note_name, note_pitch, tunings
 from crowlight.listen.usable import Reason, Usable, check_usable
 from crowlight.listen.values import Measure
 
 __all__ = [
     "CLASSES",
+    "EQUAL",
     "Blow",
     "BlowMeasures",
     "Change",
@@ -36,11 +40,17 @@ __all__ = [
     "Listened",
     "Measure",
     "Moment",
+    "Note",
+    "NoteTake",
+    "OnChart",
     "PitchTrack",
     "Reason",
+    "Reference",
+    "Slur",
     "Spread",
     "Summary",
     "Swell",
+    "Tuning",
     "Usable",
     "check_usable",
     "common_practice",
@@ -50,11 +60,17 @@ __all__ = [
     "features",
     "find_blows",
     "find_blows_in_levels",
+    "find_notes",
     "fit_classes",
+    "harmonics_to_noise",
+    "intonation",
     "learn_classes",
     "measure_crow",
     "measure_peep",
     "measure_swell",
+    "note_name",
+    "note_pitch",
     "summarise",
     "track_pitch",
+    "tunings",
 ]

@@ -56,13 +56,12 @@ def best_path(found: Candidates) -> NDArray[np.intp]:
         total = [max(map(float.__add__, row, total)) for row in block]
         starts.append(total)
 
-    best = np.array(starts).T
-    came_from = np.empty((length, width, blocks), np.intp)
+    best = np.empty((length + 1, width, blocks))
+    best[0] = np.array(starts).T
     for at, step in enumerate(steps):
-        reach = step + best
-        came_from[at] = reach.argmax(axis=1)
-        best = reach.max(axis=1)
-    column = int(best[:, -1].argmax())
+        (step + best[at]).max(axis=1, out=best[at + 1])
+    came_from = (steps + best[:-1, None]).argmax(axis=2)
+    column = int(best[-1, :, -1].argmax())
     path = [column]
     for origin in reversed(came_from.transpose(2, 0, 1).reshape(-1, width)[: count - 1].tolist()):
         column = origin[column]

@@ -23,7 +23,7 @@ from scipy import fft, signal
 __all__ = ["Candidates", "candidates", "frames_of"]
 
 _PER_FRAME = 4
-_OCTAVE_COST = 0.01
+_OCTAVE_COST = 0.015
 _NOISY_OCTAVE_COST = 0.25
 _NONE = -1.0  # score of a lag that is no peak
 
@@ -90,7 +90,7 @@ def candidates(
 ) -> Candidates:
     """Find the lags at which each frame repeats itself best.
 
-    A longer lag costs ``(0.01 + 0.25 (1 - r)) log2(lag / shortest lag)``: every multiple of the
+    A longer lag costs ``(0.015 + 0.25 (1 - r)) log2(lag / shortest lag)``: every multiple of the
     period repeats just as well, and where noise roughens the heights their chance maxima would
     win more often the more lags there are to choose from.
 
@@ -121,9 +121,12 @@ def candidates(
     first = setup.first
     middle = r[:, first:-1]
     is_peak = (middle > r[:, first - 1 : -2]) & (middle >= r[:, first + 1 :])
-    octaves = np.log2(np.arange(first, first + middle.shape[1]) / first).astype(np.float32)
-    noise = np.clip(1 - middle.max(axis=1, keepdims=True), 0, 1)
-    rank = np.where(is_peak, middle - (_OCTAVE_COST + _NOISY_OCTAVE_COST * noise) * octaves, _NONE)
+    frame, lag = np.divmod(np.flatnonzero(is_peak), middle.shape[1])
+    _, top = _peak(r, frame, lag + first)
+    noise = np.clip(1 - middle.max(axis=1), 0, 1)
+    octaves = np.log2(np.arange(first, first + middle.shape[1]) / first)
+    rank = np.full(middle.shape, _NONE)
+    rank[frame, lag] = top - (_OCTAVE_COST + _NOISY_OCTAVE_COST * noise[frame]) * octaves[lag]
 
     row = np.arange(len(frames))
     at = np.empty((len(frames), _PER_FRAME), np.intp)
@@ -143,7 +146,10 @@ def candidates(
 def _peak(
     r: NDArray[np.floating], row: NDArray[np.intp], at: NDArray[np.intp]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """One over the lag, and the height, of the parabola through three neighbours."""
+    """One over the lag, and the height, of the top of the parabola through three neighbours.
+
+    Short lags are few samples long; without this they would lose to their multiples.
+    """
     before, here, after = (r[row, at + shift].astype(np.float64) for shift in (-1, 0, 1))
     bend = np.minimum(before - 2 * here + after, -1e-9)
     shift = np.clip(0.5 * (before - after) / bend, -0.5, 0.5)

@@ -117,18 +117,21 @@ def turn_between(
     number = np.arange(1, PARTIALS + 1)
     product = partials[1:] * partials[:-1].conj()
     expected = 2 * np.pi * hop * pitch
-    off = np.angle(product * np.exp(-1j * expected[:, None] * number))
+    off = _within_half_turn(np.angle(product) - expected[:, None] * number)
     power = np.abs(product)
     weight = number**2 * power * (power / (power + noise[1:, None] + noise[:-1, None] + 1e-30)) ** 2
     low = weight[:, :_LOW_PARTIALS]
     first = (low * off[:, :_LOW_PARTIALS] / number[:_LOW_PARTIALS]).sum(axis=1)
     first /= low.sum(axis=1) + 1e-30
-    off -= number * first[:, None]
-    off -= 2 * np.pi * np.round(off / (2 * np.pi))
-    each = off / number
+    each = _within_half_turn(off - number * first[:, None]) / number
     total = weight.sum(axis=1) + 1e-30
     mean = (weight * each).sum(axis=1) / total
     # Effective number of independent partials less one, at least one.
     several = np.maximum(total**2 / ((weight**2).sum(axis=1) + 1e-30) - 1, 1)
     spread = (weight * (each - mean[:, None]) ** 2).sum(axis=1) / total / several
     return expected + first + mean, spread
+
+
+def _within_half_turn(angle: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The same angles less whole turns, from -π to π."""
+    return angle - 2 * np.pi * np.rint(angle / (2 * np.pi))

@@ -32,7 +32,6 @@ _TRIED = (
     (8, False),
     (32, True),
     (16, False),
-    (64, True),
     (32, False),
     (64, False),
 )
@@ -85,7 +84,7 @@ def steady_slope(
 ) -> NDArray[np.float64]:
     """Slope per step at every point, each over its own best span.
 
-    Thirteen estimates, over 3 to 129 points, are tried from the most scattered to the least. Each
+    Twelve estimates, over 3 to 129 points, are tried from the most scattered to the least. Each
     comes with an interval of 1.2 standard deviations to either side; a point goes on to the next
     as long as all intervals so far share a value (intersecting confidence intervals [1]_). Where
     they no longer do, what a longer span averages away is no longer noise but movement.
