@@ -1,0 +1,104 @@
+"""The log of a reed: what each entry says, in a line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from crowlight.bench.desk import Sheet
+from crowlight.bench.kinds import ReadingsTaken, Withdrawn
+from crowlight.bench.ports import Entry
+from crowlight.reed import Blade
+from crowlight.report.words import Words, mark
+from crowlight.web.fields import FORMS
+from crowlight.web.typing_in import typed_of
+
+__all__ = ["Line", "lines"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """One entry in the log.
+
+    Parameters
+    ----------
+    uuid : UUID
+        The entry.
+    seq : int
+        Its number.
+    title : str
+        Name of its kind.
+    says : str
+        What it says, as far as a line can hold it.
+    at : datetime
+        When it happened.
+    gone : bool
+        Whether a later entry replaced or withdrew it.
+    replaces : int or None
+        Number of the entry this one replaces.
+    correctable : bool
+        Whether there is a form to correct it.
+    """
+
+    uuid: UUID
+    seq: int
+    title: str
+    says: str
+    at: datetime
+    gone: bool
+    replaces: int | None
+    correctable: bool
+    withdrawal: bool
+
+
+def lines(sheet: Sheet, words: Words) -> list[Line]:
+    """Return the log of a reed, the latest entry first."""
+    numbers = {e.uuid: e.seq for e in sheet.entries}
+    replaced = {e.replaces for e in sheet.entries if e.replaces is not None}
+    return [
+        Line(
+            uuid=e.uuid,
+            seq=e.seq,
+            title=words.kind(e.payload.kind),
+            says=_says(e, words),
+            at=e.happened_at,
+            gone=e.uuid in replaced,
+            replaces=numbers.get(e.replaces) if e.replaces is not None else None,
+            correctable=e.payload.kind in FORMS or isinstance(e.payload, ReadingsTaken),
+            withdrawal=isinstance(e.payload, Withdrawn),
+        )
+        for e in reversed(sheet.entries)
+    ]
+
+
+def _says(entry: Entry, words: Words) -> str:
+    payload = entry.payload
+    if isinstance(payload, ReadingsTaken):
+        parts = [
+            f"{words.blade(b)} {n}"
+            for b in Blade
+            if (n := sum(r.place.blade is b for r in entry.readings))
+        ]
+        states = sorted({words.state(r.state) for r in entry.readings})
+        parts.append(f"{words(mark('wet or dry:'))} {', '.join(states)}")
+        if payload.source:
+            parts.append(payload.source)
+        return "; ".join(parts)
+    if isinstance(payload, Withdrawn):
+        return payload.reason
+    if payload.kind not in FORMS:
+        return ""
+    typed = typed_of(payload.kind, payload)
+    parts = []
+    for field in FORMS[payload.kind].fields:
+        values = [v for v in typed.get(field.name, []) if v]
+        if not values:
+            continue
+        labels = dict(field.choices)
+        said = ", ".join(words(labels.get(v, "")) or v for v in values)
+        if field.kind == "text" and len(FORMS[payload.kind].fields) == 1:
+            parts.append(said)
+        else:
+            parts.append(f"{words(field.label)}: {said} {field.unit}".rstrip())
+    return "; ".join(parts)

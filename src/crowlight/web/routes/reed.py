@@ -1,0 +1,68 @@
+"""One reed: its page, its report, its judgement as JSON."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from typing import Any
+from uuid import UUID
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from crowlight.bench.desk import Sheet
+from crowlight.errors import NotFound
+from crowlight.report.html import facts, report_html
+from crowlight.report.plain import assessment_in_mm
+from crowlight.report.svg import frame_of
+from crowlight.report.words import mark
+from crowlight.web.log import lines
+from crowlight.web.security import POLICY_REPORT
+from crowlight.web.sending import UseBench
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+
+@router.get("/reeds/{reed}", include_in_schema=False)
+def reed_page(request: Request, reed: UUID, bench: UseBench, at: str = "") -> Response:
+    """Show a reed, as it is or as it was after entry number `at`."""
+    up_to = int(at) if at.isascii() and at.isdecimal() and len(at) < 10 else None
+    sheet = bench.desk.sheet(reed, up_to=up_to)
+    return bench.pages.render(
+        request,
+        "reed.html",
+        sheet=sheet,
+        past=up_to is not None and up_to < sheet.reed.seq,
+        facts=facts(sheet.state, bench.words),
+        assessment=sheet.assessment,
+        frame=frame_of(sheet.assessment) if sheet.assessment else None,
+        log=lines(sheet, bench.words),
+    )
+
+
+@router.get("/reeds/{reed}/report", include_in_schema=False)
+def report(reed: UUID, bench: UseBench, save: bool = False) -> Response:
+    """Return the report on a reed: one file, to look at or to keep."""
+    sheet = bench.desk.sheet(reed)
+    headers = {"Content-Security-Policy": POLICY_REPORT}
+    if save:
+        headers["Content-Disposition"] = f'attachment; filename="{_file_name(sheet)}.html"'
+    text = report_html(sheet, words=bench.words)
+    return Response(text, media_type="text/html; charset=utf-8", headers=headers)
+
+
+def _file_name(sheet: Sheet) -> str:
+    """Return a name any file system takes."""
+    plain = unicodedata.normalize("NFKD", sheet.reed.name).encode("ascii", "ignore").decode()
+    return re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-")[:60] or "reed"
+
+
+@router.get("/reeds/{reed}/assessment.json")
+def assessment(reed: UUID, bench: UseBench) -> dict[str, Any]:
+    """Return the judgement of a reed, lengths in millimetres."""
+    sheet = bench.desk.sheet(reed)
+    if sheet.assessment is None:
+        raise NotFound(bench.words(mark("This reed has no thickness readings yet.")))
+    return assessment_in_mm(sheet.assessment)
