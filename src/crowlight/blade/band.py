@@ -10,7 +10,7 @@ from scipy.linalg import blas, lapack
 from crowlight.blade.arrays import Array, Ints
 from crowlight.blade.mesh import ShellMesh
 
-__all__ = ["Band", "Factor", "band_of", "factor"]
+__all__ = ["Band", "Factor", "Pivoted", "band_of", "factor", "pivoted"]
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,21 @@ class Factor:
     def half(self, rhs: Array) -> Array:
         """Solve with the lower factor alone, so that ``half(a).T @ half(b)`` is ``a' K⁻¹ b``."""
         x, info = lapack.dtbtrs(self.lower, rhs, uplo="L")
+        assert info == 0  # noqa: S101  as above
+        return x
+
+
+@dataclass(frozen=True)
+class Pivoted:
+    """LU factor of a symmetric banded matrix that is not positive definite."""
+
+    width: int
+    lu: Array
+    pivots: Ints
+
+    def solve(self, rhs: Array) -> Array:
+        """Solve for one vector (n,) or several columns (n, k)."""
+        x, info = lapack.dgbtrs(self.lu, self.width, self.width, rhs, self.pivots)
         assert info == 0  # noqa: S101  as above
         return x
 
@@ -58,7 +73,8 @@ class Band:
         """Add element matrices, shape (n_elements, m, m), into banded storage (width + 1, n)."""
         flat = elements.reshape(len(elements), -1)[:, self.kept]
         rows = self.width + 1
-        stored = np.bincount(self.place, weights=flat.ravel(), minlength=self.n_dof * rows + 1)
+        total = np.bincount(self.place, weights=flat.ravel(), minlength=self.n_dof * rows + 1)
+        stored = np.asarray(total, dtype=float)
         stored[self.held * rows] = on_held
         return stored[:-1].reshape(self.n_dof, rows).T
 
@@ -98,3 +114,14 @@ def factor(stored: Array) -> Factor | None:
     """Cholesky factor of a banded matrix, or None if it is not positive definite."""
     lower, info = lapack.dpbtrf(stored, lower=1)
     return Factor(lower) if info == 0 else None
+
+
+def pivoted(stored: Array) -> Pivoted:
+    """LU factor of a symmetric matrix given by its lower band."""
+    width, n = len(stored) - 1, stored.shape[1]
+    full = np.zeros((3 * width + 1, n), order="F")
+    full[2 * width :] = stored
+    for k in range(1, width + 1):
+        full[2 * width - k, k:] = stored[k, : n - k]
+    lu, pivots, _ = lapack.dgbtrf(full, width, width)
+    return Pivoted(width, lu, pivots)

@@ -72,7 +72,8 @@ class ShellMesh:
 
     def scatter(self, forces: Array) -> Array:
         """Add element forces, shape (n_elements, n_local, 3), into one vector."""
-        return np.bincount(self.dofs.ravel(), weights=forces.ravel(), minlength=self.n_dof)
+        total = np.bincount(self.dofs.ravel(), weights=forces.ravel(), minlength=self.n_dof)
+        return np.asarray(total, dtype=float)
 
     def gather(self, u: Array) -> Array:
         """Displacements of each element's control points, shape (n_elements, n_local, 3)."""

@@ -74,7 +74,7 @@ def lowest_modes(
     start: Array,
     shift: float = 0.0,
     tolerance: float = 1e-9,
-) -> Modes:
+) -> tuple[Modes, Array]:
     """Lowest modes of ``K x = w² M x``, given the action of ``(K + shift M)⁻¹`` and ``M``.
 
     Parameters
@@ -89,6 +89,13 @@ def lowest_modes(
         What was added, in units of w² [1/s²]; makes a free body solvable.
     tolerance : float
         Largest relative change of ``w² + shift`` between sweeps that ends the iteration.
+
+    Returns
+    -------
+    modes : Modes
+        What was asked for.
+    block : ndarray, shape (n_dof, k)
+        All shapes carried along, to start a similar problem from.
 
     Raises
     ------
@@ -115,7 +122,8 @@ def lowest_modes(
         roots = 1.0 / value[best[:count]]
         if np.all(np.abs(roots - last) <= tolerance * np.abs(roots)):
             squares = np.maximum(roots - shift, 0.0)
-            return Modes(np.sqrt(squares) / (2 * np.pi), np.ascontiguousarray(block[:, :count]))
+            shapes = np.ascontiguousarray(block[:, :count])
+            return Modes(np.sqrt(squares) / (2 * np.pi), shapes), block
         last = roots
     msg = f"the lowest {count} modes did not settle in {MAX_SWEEPS} sweeps; ask for fewer"
     raise OutsideModel(msg)

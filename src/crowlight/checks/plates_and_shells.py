@@ -109,7 +109,7 @@ def shell_modes(shell: Shell, count: int, *, shift: float = 0.0) -> Modes:
     start[shell.band.held] = 0.0
     return lowest_modes(
         done.solve, lambda v: shell.band.times(mass, v), count, start=start, shift=shift
-    )
+    )[0]
 
 
 def flat(width: float, length: float) -> Surface:
