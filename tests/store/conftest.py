@@ -7,7 +7,7 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime, timedelta
 from itertools import count
 from pathlib import Path
@@ -16,6 +16,7 @@ import psycopg
 import pytest
 
 from crowlight.store import SqlRecords, open_records
+from crowlight.store.schema import metadata
 
 APT = "apt-get install --yes postgresql"
 
@@ -84,10 +85,10 @@ _numbers = count()
 
 
 @contextmanager
-def _new_database(server: str, template: str) -> Iterator[str]:
+def _new_database(server: str) -> Iterator[str]:
     name = f"crow{next(_numbers)}"
     with psycopg.connect(server.format(name="postgres"), autocommit=True) as control:
-        control.execute(f"CREATE DATABASE {name} TEMPLATE {template}")
+        control.execute(f"CREATE DATABASE {name} TEMPLATE template0")
         try:
             yield server.format(name=name)
         finally:
@@ -95,29 +96,35 @@ def _new_database(server: str, template: str) -> Iterator[str]:
 
 
 @pytest.fixture
-def postgresql(postgresql_server: str) -> Iterator[str]:
+def new_database(postgresql_server: str) -> Iterator[Callable[[], str]]:
+    """Return what makes a PostgreSQL database with nothing in it and returns its address."""
+    with ExitStack() as stack:
+        yield lambda: stack.enter_context(_new_database(postgresql_server))
+
+
+@pytest.fixture
+def postgresql(new_database: Callable[[], str]) -> str:
     """Address of a PostgreSQL database with nothing in it."""
-    with _new_database(postgresql_server, "template0") as address:
-        yield address
+    return new_database()
 
 
 @pytest.fixture(scope="session")
 def migrated(postgresql_server: str) -> Iterator[str]:
-    """Name of a PostgreSQL database that has our tables, to be copied: faster than migrating."""
-    with _new_database(postgresql_server, "template0") as address:
+    """Address of a PostgreSQL database that has our tables; emptied for each test."""
+    with _new_database(postgresql_server) as address:
         open_records(address, TickingClock()).close()
-        yield address.partition("?")[0].rpartition("/")[2]
+        yield address
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def where(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+def where(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Place of a database of either kind without records."""
     if request.param == "sqlite":
-        yield str(tmp_path / "reeds.sqlite")
-        return
-    server, template = (request.getfixturevalue(n) for n in ("postgresql_server", "migrated"))
-    with _new_database(server, template) as address:
-        yield address
+        return str(tmp_path / "reeds.sqlite")
+    address = request.getfixturevalue("migrated")
+    with psycopg.connect(address, autocommit=True) as control:
+        control.execute(f"TRUNCATE {', '.join(metadata.tables)} RESTART IDENTITY")
+    return address
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from alembic import command
@@ -31,13 +32,15 @@ from sqlalchemy.pool import NullPool
 
 from crowlight.errors import CannotWrite, InputError, MissingExtra, NewerDatabase, RecordsError
 from crowlight.store.failpoints import Failpoint, pass_by
-from crowlight.store.faults import translated
+from crowlight.store.faults import damaged, translated
 from crowlight.store.schema import HEAD
 
 __all__ = ["APPLICATION_ID", "Database", "migrate", "sqlite_state"]
 
 #: Marks a SQLite file as ours (bytes 68 to 71 of its header): "Crow".
 APPLICATION_ID = 0x43726F77
+
+_SQLITE_HEAD = b"SQLite format 3\x00"
 
 #: Seconds to wait for another writer.
 WAIT = 5.0
@@ -55,9 +58,14 @@ def _config(connection: Connection) -> Config:
     return config
 
 
+#: Alembic keeps what it is working on in a module, so that one thread migrates at a time.
+_one_migration = Lock()
+
+
 def migrate(connection: Connection, revision: str = "head") -> None:
     """Bring the database behind `connection` up to `revision`."""
-    command.upgrade(_config(connection), revision)
+    with _one_migration:
+        command.upgrade(_config(connection), revision)
 
 
 def _known_revisions() -> set[str]:
@@ -92,12 +100,21 @@ def sqlite_state(path: Path) -> str | None:
     RecordsError
         It is not a SQLite file, is damaged, or belongs to another program.
     """
-    if not path.exists() or path.stat().st_size == 0:
-        return None
-    if path.is_dir():
-        msg = f"{path} is a folder; name the database file in it"
-        raise RecordsError(msg)
     try:
+        if not path.exists() or path.stat().st_size == 0:
+            return None
+        with path.open("rb") as file:
+            head = file.read(len(_SQLITE_HEAD))
+    except IsADirectoryError as error:
+        msg = f"{path} is a folder; name the database file in it"
+        raise RecordsError(msg) from error
+    except OSError as error:
+        msg = f"{path} cannot be read ({error.strerror}); allow reading the file and its folder"
+        raise RecordsError(msg) from error
+    try:
+        # SQLite itself takes a file of a few bytes for an empty database, and writes over it.
+        if head != _SQLITE_HEAD:
+            raise damaged(path)
         with closing(sqlite3.connect(_looking_only(path), uri=True)) as raw:
             owner = raw.execute("PRAGMA application_id").fetchone()[0]
             tables = {r[0] for r in raw.execute("SELECT name FROM sqlite_master")}
@@ -153,16 +170,25 @@ class Database:
         self.failpoint = failpoint
         self._wait = wait
         self.path: Path | None = None
+        revision: str | None = None
         if isinstance(where, str) and "://" in where:
             url = _address(where)
             self.name = url.render_as_string(hide_password=True)
             self.engine = self._postgresql(url)
-            self._prepare_postgresql()
         else:
             self.path = Path(where)
             self.name = str(self.path)
+            revision = sqlite_state(self.path)
+            refuse_newer(revision, self.name)
             self.engine = self._sqlite(self.path)
-            self._prepare_sqlite(self.path)
+        try:
+            if self.path is None:
+                self._prepare_postgresql()
+            elif revision != HEAD:
+                self._prepare_sqlite(new=revision is None)
+        except BaseException:
+            self.engine.dispose()
+            raise
 
     # --- transactions -----------------------------------------------------------------------------
 
@@ -204,12 +230,11 @@ class Database:
     # --- SQLite -----------------------------------------------------------------------------------
 
     def _sqlite(self, path: Path) -> Engine:
-        if not path.exists() and not path.parent.exists():
-            try:
-                path.parent.mkdir(parents=True)
-            except OSError as error:
-                msg = f"the folder {path.parent} cannot be made ({error.strerror}); choose another"
-                raise CannotWrite(msg) from error
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            msg = f"the folder {path.parent} cannot be made ({error.strerror}); choose another"
+            raise CannotWrite(msg) from error
         if path.exists() and not _may_write(path.parent):
             # A log cannot be made here: read the file as it lies. Writing then says why it cannot.
             address = _looking_only(path)
@@ -238,13 +263,9 @@ class Database:
 
         return engine
 
-    def _prepare_sqlite(self, path: Path) -> None:
-        revision = sqlite_state(path)
-        refuse_newer(revision, str(path))
-        if revision == HEAD:
-            return
-        with translated(str(path), writing=True):
-            if revision is None:
+    def _prepare_sqlite(self, *, new: bool) -> None:
+        with translated(self.name, writing=True):
+            if new:
                 with closing(self.engine.raw_connection()) as raw:
                     raw.cursor().execute("PRAGMA journal_mode = WAL")
                     raw.cursor().execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -311,7 +332,7 @@ def postgresql_state(connection: Connection, where: str) -> str | None:
 def _address(where: str) -> URL:
     try:
         url = make_url(where)
-    except ArgumentError as error:
+    except (ArgumentError, ValueError) as error:
         msg = f"{where!r} is not an address; write postgresql://user@host/name or a file name"
         raise InputError(msg) from error
     if url.get_backend_name() != "postgresql":

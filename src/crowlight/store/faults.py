@@ -10,7 +10,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError, SQLAlchemyError
 
 from crowlight.errors import CannotWrite, Conflict, RecordsError
 
-__all__ = ["cannot_write", "translated"]
+__all__ = ["Damaged", "cannot_write", "damaged", "translated"]
 
 #: Result codes of SQLite (https://sqlite.org/rescode.html) and SQLSTATE classes of PostgreSQL
 #: (its manual, appendix A), with what they mean to a user.
@@ -76,9 +76,7 @@ def _translate(
 ) -> RecordsError:
     code = _code(error)
     if code in _DAMAGED:
-        return RecordsError(
-            f"{where} is damaged or not a database; restore a backup, or choose another file"
-        )
+        return damaged(where)
     if isinstance(code, int) and code in _SQLITE:
         return _hindered(where, _SQLITE[code], writing=writing)
     if isinstance(code, str) and code in _POSTGRESQL:
@@ -92,6 +90,17 @@ def _translate(
             f"the server runs"
         )
     return RecordsError(f"{where} cannot be used: {_first_line(error)}")
+
+
+class Damaged(RecordsError):
+    """A database that cannot be made sense of."""
+
+
+def damaged(where: object) -> Damaged:
+    """Return the error for such a database."""
+    return Damaged(
+        f"{where} is damaged or not a database; restore a backup, or choose another file"
+    )
 
 
 def _hindered(where: str, why: str, *, writing: bool) -> RecordsError:

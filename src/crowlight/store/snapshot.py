@@ -11,7 +11,7 @@ from typing import Literal
 
 from crowlight.errors import CannotWrite, RecordsError
 from crowlight.store.database import WAIT, Database, refuse_newer, sqlite_state
-from crowlight.store.faults import translated
+from crowlight.store.faults import Damaged, translated
 
 __all__ = ["Condition", "checked_copy", "condition_of", "copy_sqlite", "replace_sqlite"]
 
@@ -43,10 +43,8 @@ def condition_of(path: Path) -> Condition:
             counts = [f"EXISTS (SELECT 1 FROM {table})" for table in _OWN]  # noqa: S608 - own names
             held = raw.execute(f"SELECT {' OR '.join(counts)}").fetchone()[0]
         return "data" if held else "empty"
-    except RecordsError as error:
-        if isinstance(error.__cause__, sqlite3.DatabaseError):
-            return "damaged"
-        raise
+    except Damaged:
+        return "damaged"
 
 
 def copy_sqlite(database: Database, target: Path) -> None:

@@ -1,0 +1,500 @@
+"""Backup and restore, on SQLite and on PostgreSQL."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import zipfile
+from collections.abc import Callable
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+
+from crowlight.bench.kinds import Lengths, Note, ReadingsTaken, Recording
+from crowlight.bench.ports import Clock, Maker, NewEntry, NewReed, Reed, ReedQuery
+from crowlight.errors import Cancelled, CannotWrite, Conflict, NewerDatabase, RecordsError
+from crowlight.reed import Blade, Place, Reading
+from crowlight.store import (
+    FileBlobs,
+    SqlRecords,
+    open_records,
+    restore_backup,
+    write_backup,
+)
+
+SOUNDS = [b"first sound", b"second sound" * 1000, b""]
+
+
+def said(words: str, **more: object) -> NewEntry:
+    given = {"uuid": uuid4(), "payload": Note(text=words), "happened_at": datetime.now(UTC)}
+    return NewEntry(**given | more)
+
+
+def fill(records: SqlRecords, blobs: FileBlobs) -> Reed:
+    maker = Maker(uuid=uuid4(), name="Ann\\t|'\u2028")
+    records.add_person(maker)
+    reed = records.add_reed(NewReed(uuid=uuid4(), name="R 1", maker=maker.uuid))
+    records.add_reed(NewReed(uuid=uuid4(), name="R 2"))
+    digests = [blobs.put(sound) for sound in SOUNDS]
+    wrong = said("", payload=Lengths(overall=0.07))
+    records.append(
+        reed.uuid,
+        [
+            said("with\ttab, \\N and \n line", by=maker.uuid),
+            said("", payload=Recording(sound_of="crow", digest=digests[0], sample_rate=48000)),
+            wrong,
+            said("", payload=Lengths(overall=0.0712), replaces=wrong.uuid),
+            said(
+                "",
+                payload=ReadingsTaken(),
+                readings=(Reading(Place(Blade.PLAIN, 1 / 15, -1e-3 / 3), 0.5e-3 / 3 * 2),) * 3,
+            ),
+        ],
+    )
+    return reed
+
+
+def content(records: SqlRecords) -> object:
+    return list(records.everything()), records.reeds(ReedQuery())
+
+
+@pytest.fixture
+def blobs(tmp_path: Path) -> FileBlobs:
+    return FileBlobs(tmp_path / "blobs")
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Path:
+    folder = tmp_path / "backups"
+    folder.mkdir()
+    return folder / "all.zip"
+
+
+@pytest.fixture
+def kept(records: SqlRecords, where: str, blobs: FileBlobs) -> tuple[SqlRecords, str]:
+    """Open records with something in them; with their address."""
+    fill(records, blobs)
+    return records, where
+
+
+@pytest.fixture
+def empty(where: str, request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Address of a second database of the same kind, with nothing in it."""
+    if "://" in where:
+        return request.getfixturevalue("postgresql")
+    return str(tmp_path / "second" / "reeds.sqlite")
+
+
+Kept = tuple[SqlRecords, str]
+
+
+def test_there_and_back(
+    kept: Kept, empty: str, blobs: FileBlobs, archive: Path, tmp_path: Path, clock: Clock
+) -> None:
+    records, _ = kept
+    fractions: list[float] = []
+    done = write_backup(records, blobs, archive, report=fractions.append)
+    assert (done.path, done.size, done.blobs) == (archive, archive.stat().st_size, 3)
+    assert done.damaged == ()
+    assert fractions == sorted(fractions)
+    assert fractions[-1] == 1.0
+    assert list(archive.parent.iterdir()) == [archive]
+    new_blobs = FileBlobs(tmp_path / "new blobs")
+    fractions.clear()
+    restored = restore_backup(archive, empty, new_blobs, report=fractions.append)
+    assert (restored.blobs, restored.set_aside) == (3, None)
+    assert fractions[-1] == 1.0
+    assert list(new_blobs.digests()) == list(blobs.digests())
+    assert [new_blobs.get(blobs.put(sound)) for sound in SOUNDS] == SOUNDS
+    with open_records(empty, clock) as again:
+        assert content(again) == content(records)
+        assert again.rebuild_summaries() == 0
+        # The work goes on: new numbers do not collide with restored ones.
+        reed = again.add_reed(NewReed(uuid=uuid4(), name="R 3"))
+        again.add_person(Maker(uuid=uuid4(), name="Bo"))
+        again.append(reed.uuid, [said("on")])
+        assert again.append(again.reed("R 1").uuid, [said("on")]).entries[0].seq == 6
+
+
+def test_a_backup_is_of_one_moment(kept: Kept, empty: str, blobs: FileBlobs, archive: Path) -> None:
+    """An entry written while the backup is made is in it as a whole or not at all."""
+    records, where = kept
+    before = content(records)
+
+    def write_more(_fraction: float) -> None:
+        with open_records(where, records.clock) as other:
+            other.append(other.reed("R 1").uuid, [said("meanwhile")])
+
+    write_backup(records, blobs, archive, report=write_more)
+    assert content(records) != before
+    restore_backup(archive, empty, blobs)
+    with open_records(empty, records.clock) as again:
+        assert content(again) == before
+
+
+def test_records_that_are_there_are_not_overwritten_unasked(
+    kept: Kept, blobs: FileBlobs, archive: Path
+) -> None:
+    records, where = kept
+    write_backup(records, blobs, archive)
+    records.append(records.reed("R 1").uuid, [said("newer than the backup")])
+    before = content(records)
+    with pytest.raises(Conflict, match="holds records already; nothing was changed"):
+        restore_backup(archive, where, blobs)
+    assert content(records) == before
+
+
+def test_overwriting_when_asked(kept: Kept, blobs: FileBlobs, archive: Path) -> None:
+    records, where = kept
+    write_backup(records, blobs, archive)
+    old = content(records)
+    records.append(records.reed("R 1").uuid, [said("newer than the backup")])
+    newer = content(records)
+    restored = restore_backup(archive, where, blobs, overwrite=True)
+    assert content(records) == old  # also for a program that has it open
+    if restored.set_aside is not None:
+        with open_records(restored.set_aside, records.clock) as aside:
+            assert content(aside) == newer
+
+
+def test_set_aside_twice(sqlite_records: SqlRecords, blobs: FileBlobs, archive: Path) -> None:
+    fill(sqlite_records, blobs)
+    write_backup(sqlite_records, blobs, archive)
+    path = sqlite_records.database.path
+    assert path is not None
+    first = restore_backup(archive, path, blobs, overwrite=True).set_aside
+    second = restore_backup(archive, path, blobs, overwrite=True).set_aside
+    assert (first, second) == (
+        path.with_name("reeds.sqlite.before-restore-1"),
+        path.with_name("reeds.sqlite.before-restore-2"),
+    )
+
+
+def test_a_damaged_database_is_set_aside_and_replaced(
+    sqlite_records: SqlRecords, blobs: FileBlobs, archive: Path, tmp_path: Path, clock: Clock
+) -> None:
+    fill(sqlite_records, blobs)
+    write_backup(sqlite_records, blobs, archive)
+    broken = tmp_path / "c" / "reeds.sqlite"
+    broken.parent.mkdir()
+    broken.write_bytes(b"\xab" * 9000)
+    with pytest.raises(Conflict, match="holds records already"):
+        restore_backup(archive, broken, blobs)
+    restored = restore_backup(archive, broken, blobs, overwrite=True)
+    assert restored.set_aside is not None
+    assert restored.set_aside.read_bytes() == b"\xab" * 9000
+    with open_records(broken, clock) as again:
+        assert content(again) == content(sqlite_records)
+
+
+# --- archives that are not right ------------------------------------------------------------------
+
+
+def rewritten(archive: Path, change: Callable[[dict[str, bytes]], None]) -> None:
+    """Write the archive anew with changed parts: as somebody might who means harm."""
+    with zipfile.ZipFile(archive) as file:
+        parts = {name: file.read(name) for name in file.namelist()}
+    change(parts)
+    with zipfile.ZipFile(archive, "w", zipfile.ZIP_DEFLATED) as file:
+        for name, data in parts.items():
+            file.writestr(name, data)
+
+
+def drop_a_blob(parts: dict[str, bytes]) -> None:
+    del parts[next(name for name in parts if name.startswith("blobs/"))]
+
+
+def add_a_part(parts: dict[str, bytes]) -> None:
+    parts["../../outside"] = b"x"
+
+
+def change_the_database(parts: dict[str, bytes]) -> None:
+    name = next(name for name in parts if name.startswith("database/") and parts[name])
+    parts[name] = parts[name][:-1] + bytes([parts[name][-1] ^ 1])
+
+
+def change_a_blob(parts: dict[str, bytes]) -> None:
+    name = next(name for name in parts if name.startswith("blobs/") and parts[name])
+    parts[name] = parts[name][:-1] + b"!"
+
+
+def manifest(**changes: object) -> Callable[[dict[str, bytes]], None]:
+    def change(parts: dict[str, bytes]) -> None:
+        given = json.loads(parts["manifest.json"])
+        parts["manifest.json"] = json.dumps(given | changes).encode()
+
+    return change
+
+
+def escaping_part(parts: dict[str, bytes]) -> None:
+    given = json.loads(parts["manifest.json"])
+    name = next(name for name in parts if name.startswith("blobs/"))
+    parts["blobs/../../x"] = parts.pop(name)
+    given["parts"]["blobs/../../x"] = given["parts"].pop(name)
+    parts["manifest.json"] = json.dumps(given).encode()
+
+
+def no_manifest(parts: dict[str, bytes]) -> None:
+    del parts["manifest.json"]
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (drop_a_blob, "does not hold what its manifest says"),
+        (add_a_part, "does not hold what its manifest says"),
+        (change_the_database, "has changed since it was made"),
+        (change_a_blob, "has changed since it was made"),
+        (escaping_part, "is not as its manifest says"),
+        (no_manifest, "its manifest cannot be read"),
+        (manifest(format="other"), "its format is 'other'"),
+        (manifest(version=2), "made by a later crowlight"),
+        pytest.param(manifest(parts=[]), "its manifest cannot be read", id="parts"),
+        (manifest(parts={}), "its manifest contradicts itself"),
+        pytest.param(manifest(database={}), "its manifest cannot be read", id="database"),
+        (
+            manifest(database={"kind": "x", "revision": "0001", "columns": {}}),
+            "unknown kind 'x'",
+        ),
+    ],
+)
+def test_an_archive_that_is_not_right_changes_nothing(
+    kept: Kept,
+    blobs: FileBlobs,
+    archive: Path,
+    tmp_path: Path,
+    change: Callable[[dict[str, bytes]], None],
+    message: str,
+) -> None:
+    records, where = kept
+    write_backup(records, blobs, archive)
+    rewritten(archive, change)
+    before = content(records)
+    new_blobs = FileBlobs(tmp_path / "new blobs")
+    with pytest.raises(RecordsError, match=message):
+        restore_backup(archive, where, new_blobs, overwrite=True)
+    assert content(records) == before
+    assert not new_blobs.folder.exists()
+
+
+def test_a_damaged_byte_anywhere_is_noticed(
+    sqlite_records: SqlRecords, blobs: FileBlobs, archive: Path, tmp_path: Path
+) -> None:
+    fill(sqlite_records, blobs)
+    write_backup(sqlite_records, blobs, archive)
+    good = archive.read_bytes()
+    with zipfile.ZipFile(archive) as file:
+        spans = [
+            (info.header_offset + 30 + len(info.filename), info.compress_size)
+            for info in file.infolist()
+        ]
+    places = [start + 20 + size * k // 7 for start, size in spans for k in range(7) if size > 60]
+    assert len(places) > 20
+    new = tmp_path / "new" / "reeds.sqlite"
+    for place in places:
+        archive.write_bytes(good[:place] + bytes([good[place] ^ 0x55]) + good[place + 1 :])
+        with pytest.raises(RecordsError, match="damaged or not ours"):
+            restore_backup(archive, new, FileBlobs(tmp_path / "new"))
+    for length in (0, 10, len(good) // 2, len(good) - 1):
+        archive.write_bytes(good[:length])
+        with pytest.raises(RecordsError, match="damaged or not ours"):
+            restore_backup(archive, new, FileBlobs(tmp_path / "new"))
+    assert not new.parent.exists()
+    archive.write_bytes(good)
+    restore_backup(archive, new, FileBlobs(tmp_path / "new"))
+
+
+def test_no_archive_there(tmp_path: Path, blobs: FileBlobs) -> None:
+    with pytest.raises(RecordsError, match=r"cannot be read .No such file"):
+        restore_backup(tmp_path / "none.zip", tmp_path / "reeds.sqlite", blobs)
+
+
+def test_a_backup_of_a_later_version(
+    kept: Kept, empty: str, blobs: FileBlobs, archive: Path
+) -> None:
+    records, _ = kept
+    write_backup(records, blobs, archive)
+
+    def later(parts: dict[str, bytes]) -> None:
+        given = json.loads(parts["manifest.json"])
+        given["database"]["revision"] = "0999"
+        parts["manifest.json"] = json.dumps(given).encode()
+
+    rewritten(archive, later)
+    with pytest.raises(NewerDatabase, match="was made by a later crowlight"):
+        restore_backup(archive, empty, blobs)
+
+
+def test_over_the_database_of_a_later_version(
+    sqlite_records: SqlRecords, blobs: FileBlobs, archive: Path, tmp_path: Path, clock: Clock
+) -> None:
+    fill(sqlite_records, blobs)
+    write_backup(sqlite_records, blobs, archive)
+    later = tmp_path / "later.sqlite"
+    open_records(later, clock).close()
+    with closing(sqlite3.connect(later)) as raw:
+        raw.execute("UPDATE alembic_version SET version_num = '0999'")
+        raw.commit()
+    before = later.read_bytes()
+    with pytest.raises(NewerDatabase, match="later crowlight"):
+        restore_backup(archive, later, blobs, overwrite=True)
+    assert later.read_bytes() == before
+
+
+def test_the_other_kind_of_database(
+    kept: Kept, blobs: FileBlobs, archive: Path, tmp_path: Path
+) -> None:
+    records, _ = kept
+    write_backup(records, blobs, archive)
+    other = "postgresql://maker@/x" if records.database.path else str(tmp_path / "x.sqlite")
+    with pytest.raises(
+        RecordsError, match=r"is of a (sqlite|postgresql) database; restore it into"
+    ):
+        restore_backup(archive, other, blobs)
+    assert not (tmp_path / "x.sqlite").exists()
+
+
+# --- things that go wrong on the way --------------------------------------------------------------
+
+
+def test_an_existing_file_is_not_overwritten(
+    sqlite_records: SqlRecords, blobs: FileBlobs, archive: Path
+) -> None:
+    archive.write_text("my holiday pictures")
+    with pytest.raises(Conflict, match="is there already; choose another name"):
+        write_backup(sqlite_records, blobs, archive)
+    assert archive.read_text() == "my holiday pictures"
+
+
+def test_a_folder_that_is_not_there(
+    sqlite_records: SqlRecords, blobs: FileBlobs, tmp_path: Path
+) -> None:
+    with pytest.raises(CannotWrite, match=r"could not be written .No such file"):
+        write_backup(sqlite_records, blobs, tmp_path / "none" / "all.zip")
+
+
+def test_a_damaged_sound_does_not_keep_the_rest_out(
+    sqlite_records: SqlRecords, blobs: FileBlobs, archive: Path, tmp_path: Path
+) -> None:
+    fill(sqlite_records, blobs)
+    digest = blobs.put(SOUNDS[1])
+    (blobs.folder / digest[:2] / digest).write_bytes(b"rotten")
+    done = write_backup(sqlite_records, blobs, archive)
+    assert (done.blobs, done.damaged) == (2, (digest,))
+    new_blobs = FileBlobs(tmp_path / "new blobs")
+    restore_backup(archive, tmp_path / "new.sqlite", new_blobs)
+    assert len(list(new_blobs.digests())) == 2
+
+
+@pytest.mark.parametrize("moment", [0.5, 1.0])
+def test_stopping_a_backup_leaves_nothing(
+    kept: Kept, blobs: FileBlobs, archive: Path, moment: float
+) -> None:
+    def stop(fraction: float) -> None:
+        if fraction >= moment:
+            raise Cancelled
+
+    with pytest.raises(Cancelled):
+        write_backup(kept[0], blobs, archive, report=stop)
+    assert list(archive.parent.iterdir()) == []
+
+
+def test_a_full_disk_while_backing_up(
+    kept: Kept, blobs: FileBlobs, archive: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(_number: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(CannotWrite, match="No space left on device"):
+        write_backup(kept[0], blobs, archive)
+    assert list(archive.parent.iterdir()) == []
+
+
+def test_a_failing_restoration_leaves_the_records(
+    kept: Kept, blobs: FileBlobs, archive: Path
+) -> None:
+    records, where = kept
+    write_backup(records, blobs, archive)
+    records.append(records.reed("R 1").uuid, [said("newer")])
+    before = content(records)
+
+    def fail(point: str) -> None:
+        if point == "restore:before-database":
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    with pytest.raises((OSError, CannotWrite), match="No space left"):
+        restore_backup(archive, where, blobs, overwrite=True, failpoint=fail)
+    assert content(records) == before
+
+
+def test_a_database_in_use_is_waited_for_but_not_for_ever(
+    sqlite_records: SqlRecords,
+    blobs: FileBlobs,
+    archive: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("crowlight.store.snapshot.WAIT", 0.3)
+    fill(sqlite_records, blobs)
+    write_backup(sqlite_records, blobs, archive)
+    before = content(sqlite_records)
+    path = sqlite_records.database.path
+    assert path is not None
+    with closing(sqlite3.connect(path)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(CannotWrite, match="another program"):
+            restore_backup(archive, path, blobs, overwrite=True)
+    assert content(sqlite_records) == before
+
+
+DYING = """
+import os, sys
+from pathlib import Path
+from crowlight.store import FileBlobs, restore_backup
+
+archive, where, blobs, moment = sys.argv[1:]
+
+def die(point):
+    if point == moment:
+        os._exit(41)
+
+restore_backup(Path(archive), where, FileBlobs(Path(blobs)), overwrite=True, failpoint=die)
+"""
+
+
+@pytest.mark.parametrize("moment", ["checked", "before-database", "after-database"])
+def test_the_process_ends_while_restoring(
+    kept: Kept, blobs: FileBlobs, archive: Path, moment: str
+) -> None:
+    records, where = kept
+    write_backup(records, blobs, archive)
+    old = content(records)
+    records.append(records.reed("R 1").uuid, [said("newer")])
+    newer = content(records)
+    done = subprocess.run(
+        [
+            *(sys.executable, "-c", DYING),
+            *(str(archive), where, str(blobs.folder), f"restore:{moment}"),
+        ]
+    )
+    assert done.returncode == 41
+    assert content(records) == (old if moment == "after-database" else newer)
+
+
+def test_a_backup_can_be_copied_about(
+    kept: Kept, empty: str, blobs: FileBlobs, archive: Path
+) -> None:
+    records, _ = kept
+    write_backup(records, blobs, archive)
+    moved = Path(shutil.copy(archive, archive.with_name("copy of all (2).zip")))
+    restore_backup(moved, empty, blobs)
+    with open_records(empty, records.clock) as again:
+        assert content(again) == content(records)

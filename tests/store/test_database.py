@@ -1,0 +1,537 @@
+"""Opening, migrating, and everything that can be wrong with a database."""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, closing, contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from threading import Barrier, Thread
+from typing import Any
+from uuid import uuid4
+
+import psycopg
+import pytest
+from alembic import command
+from alembic.autogenerate import compare_metadata
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_url, text
+
+import crowlight.store
+from crowlight.bench.kinds import Note, ReadingsTaken
+from crowlight.bench.ports import Clock, Maker, NewEntry, NewReed, Reed, ReedQuery
+from crowlight.errors import CannotWrite, InputError, NewerDatabase, RecordsError
+from crowlight.reed import Blade, Place, Reading
+from crowlight.store import SqlRecords, open_records
+from crowlight.store.database import migrate
+from crowlight.store.schema import HEAD, metadata
+
+Become = Callable[[], AbstractContextManager[None]]
+
+
+def said(words: str = "good", readings: int = 0) -> NewEntry:
+    return NewEntry(
+        uuid=uuid4(),
+        payload=ReadingsTaken() if readings else Note(text=words),
+        happened_at=datetime(2026, 2, 3, tzinfo=UTC),
+        readings=(Reading(Place(Blade.PLAIN, 0.065, 0.0), 0.5e-3),) * readings,
+    )
+
+
+def new_reed(records: SqlRecords) -> Reed:
+    return records.add_reed(NewReed(uuid=uuid4(), name=f"R {uuid4()}"))
+
+
+def everything_in(folder: Path) -> dict[str, str]:
+    return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(folder.iterdir())}
+
+
+@contextmanager
+def connected(where: str) -> Iterator[Connection]:
+    """Connect plainly, behind the back of the store."""
+    url = make_url(where if "://" in where else f"sqlite:///{where}")
+    if url.get_backend_name() == "postgresql":
+        url = url.set(drivername="postgresql+psycopg")
+    engine = create_engine(url)
+    with engine.connect() as connection:
+        yield connection
+        connection.commit()
+    engine.dispose()
+
+
+# --- migrations -----------------------------------------------------------------------------------
+
+
+def config() -> Config:
+    found = Config()
+    found.set_main_option(
+        "script_location", str(Path(crowlight.store.__file__).parent / "migrations")
+    )
+    return found
+
+
+def test_the_migrations_lead_to_the_schema(records: SqlRecords) -> None:
+    with records.database.engine.connect() as connection:
+        checking = config()
+        checking.attributes["connection"] = connection
+        command.check(checking)  # raises if a migration is missing
+
+
+def test_the_check_of_the_migrations_can_fail(records: SqlRecords) -> None:
+    with records.database.engine.connect() as connection:
+        connection.execute(text("DROP INDEX ix_reed_summary_batch"))
+        found = compare_metadata(MigrationContext.configure(connection), metadata)
+        assert [(kind, index.name) for kind, index in found] == [
+            ("add_index", "ix_reed_summary_batch")
+        ]
+
+
+def test_head_is_the_last_migration() -> None:
+    assert ScriptDirectory.from_config(config()).get_current_head() == HEAD
+
+
+def test_every_constraint_has_the_name_of_our_convention(records: SqlRecords) -> None:
+    found = inspect(records.database.engine)
+    for table in metadata.tables:
+        for check in found.get_check_constraints(table):
+            assert str(check["name"]).startswith(f"ck_{table}_")
+        for key in found.get_foreign_keys(table):
+            assert str(key["name"]).startswith(f"fk_{table}_")
+        for unique in found.get_unique_constraints(table):
+            assert str(unique["name"]).startswith(f"uq_{table}_")
+
+
+@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+def test_a_failing_migration_leaves_nothing(
+    kind: str, request: pytest.FixtureRequest, tmp_path: Path, clock: Clock
+) -> None:
+    where = str(tmp_path / "a.sqlite")
+    if kind == "postgresql":
+        where = request.getfixturevalue("postgresql")
+
+    def fail(_c: Any, _cursor: Any, statement: str, *_: Any) -> None:
+        if "CREATE TABLE reed_summary" in statement:
+            msg = "the power went"
+            raise OSError(msg)
+
+    event.listen(Engine, "before_cursor_execute", fail)
+    try:
+        with pytest.raises(OSError, match="the power went"):
+            open_records(where, clock)
+    finally:
+        event.remove(Engine, "before_cursor_execute", fail)
+    with connected(where) as connection:
+        assert inspect(connection).get_table_names() == []
+    with open_records(where, clock) as records:  # and the next attempt succeeds
+        assert records.reeds(ReedQuery()).total == 0
+
+
+@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+def test_many_open_a_new_database_at_once(
+    kind: str, request: pytest.FixtureRequest, tmp_path: Path, clock: Clock
+) -> None:
+    where = str(tmp_path / "a.sqlite")
+    if kind == "postgresql":
+        where = request.getfixturevalue("postgresql")
+    barrier, errors = Barrier(4), []
+
+    def start() -> None:
+        barrier.wait()
+        try:
+            with open_records(where, clock) as records:
+                new_reed(records)
+        except Exception as error:  # noqa: BLE001 - whatever it is, the test shows it
+            errors.append(error)
+
+    threads = [Thread(target=start) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert errors == []
+    with open_records(where, clock) as records:
+        assert records.reeds(ReedQuery()).total == 4
+
+
+def test_opening_again_keeps_everything(where: str, clock: Clock) -> None:
+    with open_records(where, clock) as records:
+        reed = new_reed(records)
+        records.append(reed.uuid, [said()])
+        kept = records.entries(reed.uuid)
+    with open_records(where, clock) as records:
+        assert records.entries(reed.uuid) == kept
+
+
+# --- a later version ------------------------------------------------------------------------------
+
+
+def make_newer(where: str) -> None:
+    with connected(where) as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '0999'"))
+
+
+@pytest.mark.parametrize("journal", ["DELETE", "WAL"])
+def test_a_newer_sqlite_database_is_left_as_it_is(
+    tmp_path: Path, clock: Clock, journal: str
+) -> None:
+    path = tmp_path / "reeds.sqlite"
+    with open_records(path, clock) as records:
+        new_reed(records)
+    make_newer(str(path))
+    with closing(sqlite3.connect(path)) as raw:
+        raw.execute(f"PRAGMA journal_mode = {journal}")
+    before = everything_in(tmp_path)
+    with pytest.raises(NewerDatabase, match=r"revision 0999, .*nothing was changed"):
+        open_records(path, clock)
+    assert everything_in(tmp_path) == before
+
+
+def test_a_newer_database_with_a_log_beside_it(tmp_path: Path, clock: Clock) -> None:
+    """What is only in the log yet counts, and stays there."""
+    path = tmp_path / "reeds.sqlite"
+    open_records(path, clock).close()
+    with closing(sqlite3.connect(path)) as writer:
+        writer.execute("UPDATE alembic_version SET version_num = '0999'")
+        writer.commit()
+        before = everything_in(tmp_path)
+        assert "reeds.sqlite-wal" in before
+        with pytest.raises(NewerDatabase, match="revision 0999"):
+            open_records(path, clock)
+        after = everything_in(tmp_path)
+        # The third file beside them is SQLite's index into the log, in shared memory.
+        assert {k: v for k, v in after.items() if not k.endswith("-shm")} == {
+            k: v for k, v in before.items() if not k.endswith("-shm")
+        }
+
+
+def test_a_newer_postgresql_database_is_left_as_it_is(postgresql: str, clock: Clock) -> None:
+    open_records(postgresql, clock).close()
+    make_newer(postgresql)
+    with pytest.raises(NewerDatabase, match="revision 0999"):
+        open_records(postgresql, clock)
+    with connected(postgresql) as connection:
+        version = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    assert version == "0999"
+
+
+# --- not ours, damaged, out of reach --------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "content", [b"blade;from_rim\n" * 90, b"SQLite format 3\x00" + b"\xff" * 4080, b"x"]
+)
+def test_a_file_that_is_no_database(tmp_path: Path, clock: Clock, content: bytes) -> None:
+    path = tmp_path / "reeds.csv"
+    path.write_bytes(content)
+    with pytest.raises(RecordsError, match=r"reeds\.csv is damaged or not a database; restore"):
+        open_records(path, clock)
+    assert path.read_bytes() == content
+
+
+def test_an_empty_file_becomes_a_database(tmp_path: Path, clock: Clock) -> None:
+    path = tmp_path / "reeds.sqlite"
+    path.touch()
+    with open_records(path, clock) as records:
+        assert records.reeds(ReedQuery()).total == 0
+
+
+def test_a_folder_is_no_database(tmp_path: Path, clock: Clock) -> None:
+    with pytest.raises(RecordsError, match="is a folder; name the database file in it"):
+        open_records(tmp_path, clock)
+
+
+def test_the_database_of_another_program(tmp_path: Path, clock: Clock) -> None:
+    path = tmp_path / "other.sqlite"
+    with closing(sqlite3.connect(path)) as raw:
+        raw.execute("CREATE TABLE recipes (name)")
+    before = path.read_bytes()
+    with pytest.raises(RecordsError, match="database of another program"):
+        open_records(path, clock)
+    assert path.read_bytes() == before
+
+
+def test_the_postgresql_database_of_another_program(postgresql: str, clock: Clock) -> None:
+    with psycopg.connect(postgresql) as raw:
+        raw.execute("CREATE TABLE recipes (name text)")
+    with pytest.raises(RecordsError, match="holds tables of another program"):
+        open_records(postgresql, clock)
+
+
+def test_a_damaged_page(tmp_path: Path, clock: Clock) -> None:
+    path = tmp_path / "reeds.sqlite"
+    with open_records(path, clock) as records:
+        reed = new_reed(records)
+        records.append(reed.uuid, [said(str(i) * 200) for i in range(50)])
+    content = bytearray(path.read_bytes())
+    start = content.index(b"R " + reed.name[2:10].encode()) // 4096 * 4096
+    content[start : start + 4096] = b"\xab" * 4096
+    path.write_bytes(content)
+    with (
+        open_records(path, clock) as records,
+        pytest.raises(RecordsError, match="damaged or not a database; restore a backup"),
+    ):
+        records.reed(reed.uuid)
+
+
+def test_an_address_nobody_answers_at(clock: Clock, tmp_path: Path) -> None:
+    with pytest.raises(RecordsError, match=r"cannot be reached .*; check the address"):
+        open_records(f"postgresql://maker@/reeds?host={tmp_path}", clock)
+
+
+def test_a_password_is_never_shown(clock: Clock, tmp_path: Path) -> None:
+    with pytest.raises(RecordsError) as caught:
+        open_records(f"postgresql://maker:hush-hush@/reeds?host={tmp_path}", clock)
+    assert "hush-hush" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("address", "message"),
+    [
+        ("mysql://maker@/reeds", "'mysql' is not a kind of database crowlight uses"),
+        ("postgresql://maker@host:port/reeds", "is not an address"),
+        ("://", "is not an address"),
+    ],
+)
+def test_an_address_that_is_none(clock: Clock, address: str, message: str) -> None:
+    with pytest.raises(InputError, match=message):
+        open_records(address, clock)
+
+
+# --- nowhere to write -----------------------------------------------------------------------------
+
+
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """Return a folder that ordinary users may look into."""
+    with tempfile.TemporaryDirectory(prefix="crow-") as folder:
+        Path(folder).chmod(0o755)
+        yield Path(folder)
+        Path(folder).chmod(0o755)
+
+
+def test_a_read_only_folder_can_be_read(
+    open_folder: Path, clock: Clock, ordinary_user: Become
+) -> None:
+    path = open_folder / "reeds.sqlite"
+    with open_records(path, clock) as records:
+        reed = new_reed(records)
+        records.append(reed.uuid, [said("one")])
+    open_folder.chmod(0o555)
+    path.chmod(0o444)
+    before = everything_in(open_folder)
+    with ordinary_user(), open_records(path, clock) as records:
+        assert records.reed(reed.name).seq == 1
+        assert records.entries(reed.uuid)[0].payload == Note(text="one")
+        with pytest.raises(CannotWrite, match=r"nothing was written to .*: it may only be read"):
+            records.append(reed.uuid, [said("two")])
+        with pytest.raises(CannotWrite, match="it may only be read"):
+            records.add_person(Maker(uuid=uuid4(), name="Ann"))
+    assert everything_in(open_folder) == before
+
+
+def test_a_read_only_file_in_a_folder_that_is_not(
+    open_folder: Path, clock: Clock, ordinary_user: Become
+) -> None:
+    path = open_folder / "reeds.sqlite"
+    with open_records(path, clock) as records:
+        reed = new_reed(records)
+    open_folder.chmod(0o777)
+    path.chmod(0o444)
+    with (
+        ordinary_user(),
+        open_records(path, clock) as records,
+        pytest.raises(CannotWrite, match="it may only be read"),
+    ):
+        records.append(reed.uuid, [said()])
+
+
+def test_a_new_database_in_a_read_only_folder(
+    open_folder: Path, clock: Clock, ordinary_user: Become
+) -> None:
+    open_folder.chmod(0o555)
+    with ordinary_user():
+        with pytest.raises(CannotWrite, match="it cannot be opened: allow writing to the folder"):
+            open_records(open_folder / "reeds.sqlite", clock)
+        with pytest.raises(
+            CannotWrite, match=r"cannot be made .Permission denied.; choose another"
+        ):
+            open_records(open_folder / "records" / "reeds.sqlite", clock)
+    assert everything_in(open_folder) == {}
+
+
+def test_a_folder_nobody_may_enter(open_folder: Path, clock: Clock, ordinary_user: Become) -> None:
+    open_folder.chmod(0o000)
+    with ordinary_user(), pytest.raises(RecordsError, match="Permission denied"):
+        open_records(open_folder / "reeds.sqlite", clock)
+
+
+def test_a_full_disk(sqlite_records: SqlRecords) -> None:
+    records = sqlite_records
+    reed = new_reed(records)
+    records.append(reed.uuid, [said("before")])
+
+    def no_more_pages(raw: sqlite3.Connection, *_: object) -> None:
+        raw.execute("PRAGMA max_page_count = 1")  # the present size is the least SQLite takes
+
+    event.listen(records.database.engine, "checkout", no_more_pages)
+    with pytest.raises(CannotWrite, match=r"nothing was written to .*: the disk is full: make"):
+        records.append(reed.uuid, [said("lost?"), said(readings=3000)])
+    event.remove(records.database.engine, "checkout", no_more_pages)
+    records.database.engine.dispose()
+    assert [e.payload for e in records.entries(reed.uuid)] == [Note(text="before")]
+    assert records.append(reed.uuid, [said(readings=3000)]).entries[0].seq == 2
+
+
+def test_a_full_server(postgresql: str, clock: Clock) -> None:
+    """The server's own error for a full disk, raised on purpose."""
+    with open_records(postgresql, clock) as records:
+        reed = new_reed(records)
+        with psycopg.connect(postgresql) as raw:
+            raw.execute(
+                "CREATE FUNCTION full_disk() RETURNS trigger LANGUAGE plpgsql AS "
+                "$$ BEGIN RAISE EXCEPTION 'full' USING ERRCODE = 'disk_full'; END $$"
+            )
+            raw.execute(
+                "CREATE TRIGGER full_disk BEFORE INSERT ON reading "
+                "FOR EACH ROW EXECUTE FUNCTION full_disk()"
+            )
+        with pytest.raises(CannotWrite, match="the server's disk is full: make room"):
+            records.append(reed.uuid, [said("lost?"), said(readings=3)])
+        assert records.entries(reed.uuid) == ()
+
+
+def test_a_locked_database(where: str, clock: Clock) -> None:
+    with open_records(where, clock, wait=0.1) as records:
+        reed = new_reed(records)
+        with connected(where) as other:
+            if records.database.path:
+                other.exec_driver_sql("BEGIN IMMEDIATE")
+            else:
+                other.execute(text("SELECT * FROM reed FOR UPDATE"))
+            with pytest.raises(CannotWrite, match="another program is writing to it: try again"):
+                records.append(reed.uuid, [said()])
+            assert records.entries(reed.uuid) == ()  # reading goes on
+            other.rollback()
+        assert records.append(reed.uuid, [said()]).added == 1
+
+
+# --- SQLite as we want it -------------------------------------------------------------------------
+
+
+def test_the_settings_of_sqlite(sqlite_records: SqlRecords) -> None:
+    with sqlite_records.database.read() as connection:
+        found = {
+            name: connection.exec_driver_sql(f"PRAGMA {name}").scalar()
+            for name in ("journal_mode", "foreign_keys", "busy_timeout", "secure_delete")
+        }
+        found["synchronous"] = connection.exec_driver_sql("PRAGMA synchronous").scalar()
+    assert found == {
+        "journal_mode": "wal",
+        "foreign_keys": 1,
+        "busy_timeout": 5000,
+        "secure_delete": 1,
+        "synchronous": 2,
+    }
+
+
+def test_a_writer_begins_by_taking_the_lock(sqlite_records: SqlRecords) -> None:
+    """Otherwise a reader that turns writer can be told, half-way, that it came too late."""
+    sent: list[str] = []
+    event.listen(
+        sqlite_records.database.engine,
+        "before_cursor_execute",
+        lambda _c, _cursor, statement, *_: sent.append(statement),
+    )
+    reed = new_reed(sqlite_records)
+    assert sent[0] == "BEGIN IMMEDIATE"
+    sent.clear()
+    sqlite_records.entries(reed.uuid)
+    assert sent[0] == "BEGIN"
+
+
+def test_the_list_is_read_in_the_order_of_an_index(sqlite_records: SqlRecords) -> None:
+    sent: list[tuple[str, Any]] = []
+    event.listen(
+        sqlite_records.database.engine,
+        "before_cursor_execute",
+        lambda _c, _cursor, statement, parameters, *_: sent.append((statement, parameters)),
+    )
+    sqlite_records.reeds(ReedQuery())
+    statement, parameters = next(s for s in sent if "ORDER BY" in s[0])
+    with sqlite_records.database.read() as connection:
+        plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", parameters).all()
+    assert any("USING INDEX ix_reed_summary_last_at" in row.detail for row in plan)
+
+
+def test_an_erased_name_is_gone_from_the_disk(tmp_path: Path, clock: Clock) -> None:
+    with open_records(tmp_path / "reeds.sqlite", clock) as records:
+        maker = Maker(uuid=uuid4(), name="Petronella Quill")
+        records.add_person(maker)
+        records.add_reed(NewReed(uuid=uuid4(), name="R 1", maker=maker.uuid))
+
+        def on_disk() -> bytes:
+            return b"".join(p.read_bytes() for p in tmp_path.iterdir()).lower()
+
+        assert b"petronella" in on_disk()
+        records.erase_person(maker.uuid)
+        assert b"petronella" not in on_disk()
+        assert b"quill" not in on_disk()
+
+
+def test_no_log_is_left_after_closing(tmp_path: Path, clock: Clock) -> None:
+    with open_records(tmp_path / "reeds.sqlite", clock) as records:
+        new_reed(records)
+    assert [p.name for p in tmp_path.iterdir()] == ["reeds.sqlite"]
+
+
+# --- the end of the process -----------------------------------------------------------------------
+
+DYING = """
+import os, sys
+from datetime import UTC, datetime
+from pathlib import Path
+from uuid import UUID
+from crowlight.bench.kinds import Note
+from crowlight.bench.ports import NewEntry
+from crowlight.store import open_records
+
+class Clock:
+    def now(self):
+        return datetime.now(UTC)
+
+where, reed, moment = sys.argv[1:]
+
+def die(point):
+    if point == moment:
+        os._exit(41)
+
+with open_records(where, Clock(), failpoint=die) as records:
+    note = NewEntry(uuid=UUID(int=1), payload=Note(text="x"), happened_at=datetime.now(UTC))
+    records.append(UUID(reed), [note])
+"""
+
+
+@pytest.mark.parametrize(
+    ("moment", "kept"), [("records:before-commit", 0), ("records:after-commit", 1)]
+)
+def test_the_process_ends_at_a_commit(where: str, clock: Clock, moment: str, kept: int) -> None:
+    with open_records(where, clock) as records:
+        reed = new_reed(records)
+    done = subprocess.run([sys.executable, "-c", DYING, where, str(reed.uuid), moment])
+    assert done.returncode == 41
+    with open_records(where, clock) as records:
+        assert len(records.entries(reed.uuid)) == kept
+        assert records.rebuild_summaries() == 0
+
+
+def test_migrating_to_where_it_is_changes_nothing(records: SqlRecords) -> None:
+    with records.database.engine.connect() as connection:
+        migrate(connection)
+        assert compare_metadata(MigrationContext.configure(connection), metadata) == []
