@@ -107,7 +107,7 @@ def steady_part(
 
 
 def quiet_part(x: Floats, rate: float, blows: tuple[Blow, ...]) -> Floats | None:
-    """Return the longest pause of 0.2 s or more, 60 ms away from any blow; else None."""
+    """Return the longest pause of 0.15 s or more, 60 ms away from any blow; else None."""
     edges = [
         0.0,
         *[t for blow in blows for t in (blow.start - 0.06, blow.end + 0.06)],
@@ -115,6 +115,6 @@ def quiet_part(x: Floats, rate: float, blows: tuple[Blow, ...]) -> Floats | None
     ]
     gaps = list(zip(edges[::2], edges[1::2], strict=True))
     begin, end = max(gaps, key=lambda gap: gap[1] - gap[0])
-    if end - begin < 0.2:
+    if end - begin < 0.15:
         return None
     return x[int(begin * rate) : int(end * rate)]

@@ -17,6 +17,10 @@ Floats = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 
+FLAT = 0.8
+"""Share of a band that is passed unchanged; the rest falls off smoothly, so that ends ring less."""
+
+
 @dataclass(frozen=True, slots=True)
 class Track:
     """A slow pitch track.
@@ -63,11 +67,13 @@ def envelopes(
     m = 2 * half + 1
     out = np.empty((len(orders), m), dtype=np.complex128)
     offsets = np.arange(-half, half + 1)
+    slope = np.clip((1.0 - np.abs(offsets) / half) / (1.0 - FLAT), 0.0, 1.0)
+    passed = np.sin(0.5 * np.pi * slope) ** 2
     for row, k in enumerate(orders):
         exact = k * pitch * n / rate
         centre = round(exact)
         short = np.zeros(m, dtype=np.complex128)
-        short[offsets % m] = spectrum[(centre + offsets) % n]
+        short[offsets % m] = passed * spectrum[(centre + offsets) % n]
         # the band was shifted by a whole number of bins; turn the rest back
         rest = np.exp(-2j * np.pi * (exact - centre) * np.arange(m) / m)
         out[row] = np.fft.ifft(short) * (2.0 * m / n) * rest
@@ -81,6 +87,8 @@ def follow(
 
     The step of phase between envelope samples is the least-squares one over the orders, each
     weighted by its strength: sum(k |d_k| arg d_k) / sum(k^2 |d_k|), d_k = a_k[n+1] conj(a_k[n]).
+    An order counts by the share of its band's power that lies near its centre, so that a stray
+    partial in the band of an absent order does not lead.
     Numerator and denominator are smoothed over 1 / `slow` seconds, so that loud moments lead.
     Movement faster than `slow` is left in the sound: it counts as rattle, not as pitch.
 
@@ -97,14 +105,15 @@ def follow(
     top : float
         Highest frequency used [Hz].
     """
-    half = min(0.4 * pitch, 200.0)
+    half = min(0.2 * pitch, 80.0)
     limit = min(top, 0.45 * rate - half)
-    # an order may move by 1.5 % within its band
-    highest = int(max(min(limit / pitch, 0.6 * half / (0.015 * pitch)), 1))
+    # an order may move by 1 % within its band
+    highest = int(max(min(limit / pitch, 0.6 * half / (0.01 * pitch)), 1))
     orders = np.arange(1, highest + 1)
     a, a_rate = envelopes(x, rate, pitch, orders, half)
-    keep = np.mean(np.abs(a) ** 2, axis=1)
-    keep = keep >= keep.max() * 10.0**-2.5
+    a = a * _own_share(a, a_rate, np.asarray(orders * pitch, dtype=np.float64))[:, None]
+    strength = np.mean(np.abs(a) ** 2, axis=1)
+    keep = strength >= strength.max() * 10.0**-2.5
     a, orders = a[keep], orders[keep]
     d = a[:, 1:] * np.conj(a[:, :-1])
     size = np.abs(d)
@@ -119,6 +128,14 @@ def follow(
         inside[:] = True
     weight = denominator[inside] / np.mean(denominator[inside])
     return Track(time[inside], np.clip(found[inside], 0.5 * pitch, 2.0 * pitch), weight)
+
+
+def _own_share(a: Complex, a_rate: float, centre: Floats) -> Floats:
+    """Find the share of each band's power within 10 Hz or 1 % of its centre."""
+    power = np.abs(np.fft.fft(a, axis=1)) ** 2
+    away = np.abs(np.fft.fftfreq(a.shape[1], 1.0 / a_rate))
+    near = away[None, :] <= np.maximum(10.0, 0.01 * centre)[:, None]
+    return np.sum(power * near, axis=1) / np.maximum(np.sum(power, axis=1), 1e-30)
 
 
 def unbend(x: Floats, rate: float, track: Track) -> tuple[Floats, float]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from crowlight.listen.orders import envelopes
+from crowlight.listen.orders import FLAT, envelopes
 
 __all__ = ["Movement", "movement"]
 
@@ -64,7 +64,8 @@ def movement(
     blocks : int
         Number of equal stretches of time reported separately.
     """
-    half = min(RATTLE_TO, 0.45 * pitch)
+    half = min(RATTLE_TO / FLAT, 0.45 * pitch)
+    to = FLAT * half
     top = int((min(8_000.0, 0.45 * rate) - half) / pitch)
     orders = np.arange(1, max(top, 1) + 1)
     a, a_rate = envelopes(y, rate, pitch, orders, half)
@@ -76,11 +77,11 @@ def movement(
     level, power, orders = level[strongest], power[strongest], orders[strongest]
     slow = _band(level, a_rate, 0.0, BEAT_FROM, mirror=True)
     relative = level / np.maximum(slow, 0.2 * level.mean(axis=1, keepdims=True)) - 1.0
-    fast = _band(relative, a_rate, RATTLE_FROM, half)[:, edge:-edge]
+    fast = _band(relative, a_rate, RATTLE_FROM, to)[:, edge:-edge]
     beats = _band(relative, a_rate, BEAT_FROM, RATTLE_FROM)[:, edge:-edge]
     density = np.interp(orders * pitch, frequency, floor) / (frequency[1] - frequency[0])
     # in-phase noise of two sidebands, relative to a partial of this power
-    noise_fast = density * (half - RATTLE_FROM) / power
+    noise_fast = density * (to - RATTLE_FROM) / power
     noise_slow = density * (RATTLE_FROM - BEAT_FROM) / power
     per_block = [np.mean(part**2, axis=1) for part in np.array_split(fast, blocks, axis=1)]
     rattle = np.array([np.average(b - noise_fast, weights=power) for b in per_block])
