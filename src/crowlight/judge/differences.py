@@ -97,7 +97,7 @@ class Differences:
     comparisons : tuple of Comparison
         Tip first; pairs with only one point read are ``not_measured``.
     repeatability : Repeatability or None
-        From this reed's own repeats, if any point was read twice.
+        From this reed's own repeats where the cane is flat, if any such point was read twice.
     own_repeatability_used : bool
         Whether it replaced the instrument's common-practice value.
     tolerance : float
@@ -152,9 +152,10 @@ def paired_differences(
      ('marked-plain', 'not_measured')]
     """
     points = _points(readings)
-    repeats = pooled_repeatability(list(_repeats(readings).values()))
-    own = repeats is not None and repeats.dof >= ENOUGH_DOF and repeats.standard_deviation > 0
     slopes = _slopes(points)
+    flat = {_key(p.place) for p in points if _is_flat(p, slopes)}
+    repeats = pooled_repeatability(list(_repeats(readings, flat).values()))
+    own = repeats is not None and repeats.dof >= ENOUGH_DOF and repeats.standard_deviation > 0
     pairs = _pairs(points)
     measured = sum(b is not None for _, _, b in pairs)
     comparisons: list[Comparison] = []
@@ -209,11 +210,24 @@ def _key(place: Place) -> tuple[Blade, int, int]:
     return (place.blade, round(place.along / SAME_POINT), round(place.across / SAME_POINT))
 
 
-def _repeats(readings: Sequence[Reading]) -> dict[object, list[float]]:
-    """Group thicknesses of one place by one instrument, for the pooled repeatability."""
+def _is_flat(point: _Point, slopes: Mapping[Place, float]) -> bool:
+    """Whether misplacing the foot here matters about as little as the gauge's own scatter."""
+    likely = point.gauge.placement * slopes[point.place] / STEEPER
+    return likely <= 1.5 * point.gauge.repeatability
+
+
+def _repeats(
+    readings: Sequence[Reading], flat: set[tuple[Blade, int, int]]
+) -> dict[object, list[float]]:
+    """Group thicknesses of one place by one instrument, for the pooled repeatability.
+
+    Only where the cane is flat: on a slope repeats scatter because the foot stands elsewhere each
+    time, which is counted on its own.
+    """
     groups: dict[object, list[float]] = defaultdict(list)
     for r in readings:
-        groups[(_key(r.place), r.instrument)].append(r.thickness)
+        if (key := _key(r.place)) in flat:
+            groups[(key, r.instrument)].append(r.thickness)
     return groups
 
 
