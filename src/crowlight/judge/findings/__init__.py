@@ -1,0 +1,43 @@
+"""What may be wrong with a reed: findings, the evidence for and against, and what to check next."""
+
+from crowlight.judge.findings.evidence import (
+    Agreement,
+    BladeKnown,
+    Climate,
+    Crow,
+    Geometry,
+    History,
+    Known,
+    Measured,
+    Model,
+    Playing,
+    SideKnown,
+    Trials,
+)
+from crowlight.judge.findings.lexicon import heard
+from crowlight.judge.findings.load import catalogue
+from crowlight.judge.findings.rank import Answer, Findings, Ranked, Support, rank
+from crowlight.judge.findings.where import Where
+
+__all__ = [
+    "Agreement",
+    "Answer",
+    "BladeKnown",
+    "Climate",
+    "Crow",
+    "Findings",
+    "Geometry",
+    "History",
+    "Known",
+    "Measured",
+    "Model",
+    "Playing",
+    "Ranked",
+    "SideKnown",
+    "Support",
+    "Trials",
+    "Where",
+    "catalogue",
+    "heard",
+    "rank",
+]
