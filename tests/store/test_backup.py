@@ -17,6 +17,7 @@ from pathlib import Path
 from uuid import uuid4
 
 import pytest
+from sqlalchemy import Connection
 
 from crowlight.bench.kinds import Lengths, Note, ReadingsTaken, Recording
 from crowlight.bench.ports import Clock, Maker, NewEntry, NewReed, Reed, ReedQuery
@@ -29,6 +30,7 @@ from crowlight.store import (
     restore_backup,
     write_backup,
 )
+from crowlight.store.dump import copy_rows
 
 SOUNDS = [b"first sound", b"second sound" * 1000, b""]
 
@@ -124,20 +126,54 @@ def test_there_and_back(
         assert again.append(again.reed("R 1").uuid, [said("on")]).entries[0].seq == 6
 
 
-def test_a_backup_is_of_one_moment(kept: Kept, empty: str, blobs: FileBlobs, archive: Path) -> None:
-    """An entry written while the backup is made is in it as a whole or not at all."""
-    records, where = kept
-    before = content(records)
+def test_a_backup_is_of_one_moment(
+    postgresql: str,
+    new_database: Callable[[], str],
+    blobs: FileBlobs,
+    archive: Path,
+    clock: Clock,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What is written between the copying of two tables is not in the backup at all."""
+    copied: list[str] = []
+    with open_records(postgresql, clock) as records, open_records(postgresql, clock) as other:
+        reed = fill(records, blobs)
+        before = content(records)
 
-    def write_more(_fraction: float) -> None:
-        with open_records(where, records.clock) as other:
-            other.append(other.reed("R 1").uuid, [said("meanwhile")])
+        def interrupted(connection: Connection, table: str, columns: list[str]) -> object:
+            rows = list(copy_rows(connection, table, columns))
+            copied.append(table)
+            other.add_person(Maker(uuid=uuid4(), name=f"after {table}"))
+            taken = (Reading(Place(Blade.PLAIN, 0.065, 0.0), 0.5e-3),)
+            other.append(reed.uuid, [said("", payload=ReadingsTaken(), readings=taken)])
+            return rows
 
-    write_backup(records, blobs, archive, report=write_more)
-    assert content(records) != before
-    restore_backup(archive, empty, blobs)
-    with open_records(empty, records.clock) as again:
+        monkeypatch.setattr("crowlight.store.backup.copy_rows", interrupted)
+        write_backup(records, blobs, archive)
+        assert len(copied) == 9
+        assert content(records) != before
+    second = new_database()
+    restore_backup(archive, second, blobs)
+    with open_records(second, clock) as again:
         assert content(again) == before
+
+
+def test_a_backup_while_somebody_is_writing(
+    sqlite_records: SqlRecords, blobs: FileBlobs, archive: Path, tmp_path: Path
+) -> None:
+    """Half a sending, held open while the copy is made, is not in the backup."""
+    fill(sqlite_records, blobs)
+    before = content(sqlite_records)
+    path = sqlite_records.database.path
+    assert path is not None
+    with closing(sqlite3.connect(path)) as other:
+        other.execute("INSERT INTO person (uuid) VALUES ('00000000000000000000000000000001')")
+        write_backup(sqlite_records, blobs, archive)
+    restore_backup(archive, tmp_path / "again.sqlite", blobs)
+    with open_records(tmp_path / "again.sqlite", sqlite_records.clock) as again:
+        assert content(again) == before
+        with again.database.read() as connection:
+            assert connection.exec_driver_sql("SELECT count(*) FROM person").scalar() == 1
 
 
 def test_records_that_are_there_are_not_overwritten_unasked(
