@@ -21,6 +21,7 @@ from crowlight.listen.compare import (
 )
 from crowlight.listen.crow import Listened, measure_crow, measure_peep
 from crowlight.listen.hnr import harmonics_to_noise
+from crowlight.listen.live import LiveMoment, listen_live, live_delay
 from crowlight.listen.measures import BlowMeasures
 from crowlight.listen.notes import Note, NoteTake, OnChart, Slur, find_notes, intonation
 from crowlight.listen.pitch import PitchTrack, track_pitch
@@ -38,6 +39,7 @@ __all__ = [
     "ClassModel",
     "Learned",
     "Listened",
+    "LiveMoment",
     "Measure",
     "Moment",
     "Note",
@@ -65,6 +67,8 @@ __all__ = [
     "harmonics_to_noise",
     "intonation",
     "learn_classes",
+    "listen_live",
+    "live_delay",
     "measure_crow",
     "measure_peep",
     "measure_swell",

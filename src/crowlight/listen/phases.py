@@ -19,27 +19,40 @@ __all__ = ["PARTIALS", "partials_at", "turn_between", "window_length"]
 PARTIALS = 10
 _ORIGIN = 55.0  # [Hz] the grid of analysis pitches starts here
 _PER_OCTAVE = 48  # analysis pitches: none is more than 12.5 cents away
+_ASIDE = 1e-4  # relative step of the derivative
 _FEWEST_PERIODS = 3
 _LOW_PARTIALS = 3  # settle whole turns of the higher ones
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=256)
 def _analysis(
     step: int, rate: float, length: int, shortest: float
 ) -> tuple[NDArray[np.float32], float]:
-    """Windowed cosines and sines of one analysis pitch, and the window's noise gain."""
+    """Windowed waves of one analysis pitch, and the window's noise gain.
+
+    Beside the waves stand their rates of change with the natural logarithm of the pitch.
+    """
     pitch = _ORIGIN * 2 ** (step / _PER_OCTAVE)
-    half = float(window_length(np.array(pitch), shortest)) / 2
+    periods = float(window_length(np.array(pitch), shortest)) * pitch
     time = (np.arange(length) - length // 2) / rate
-    window = np.where(np.abs(time) < half, 0.5 + 0.5 * np.cos(np.pi * time / half), 0.0)
-    window /= window.sum()
-    number = np.arange(1, PARTIALS + 1)
-    heard = number * pitch < 0.4 * rate
-    angle = 2 * np.pi * pitch * time[:, None] * number
-    wave = np.hstack([np.cos(angle) * heard, -np.sin(angle) * heard]) * window[:, None]
+    here, below, above = (
+        _waves(pitch * (1 + aside), periods, time) for aside in (0.0, -_ASIDE, _ASIDE)
+    )
+    heard = np.tile(np.arange(1, PARTIALS + 1) * pitch < 0.4 * rate, 2)
+    wave = np.hstack([here * heard, (above - below) / (2 * _ASIDE) * heard])
     matrix = wave.astype(np.float32)
     matrix.flags.writeable = False
-    return matrix, float(window @ window)
+    window = here[:, 0] ** 2 + here[:, PARTIALS] ** 2
+    return matrix, float(window.sum())
+
+
+def _waves(pitch: float, periods: float, time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Hann-windowed cosines and negative sines of the first ten partials, side by side."""
+    half = periods / pitch / 2
+    window = np.where(np.abs(time) < half, 0.5 + 0.5 * np.cos(np.pi * time / half), 0.0)
+    window /= window.sum()
+    angle = 2 * np.pi * pitch * time[:, None] * np.arange(1, PARTIALS + 1)
+    return np.hstack([np.cos(angle), -np.sin(angle)]) * window[:, None]
 
 
 def window_length(pitch: NDArray[np.float64], shortest: float) -> NDArray[np.float64]:
@@ -70,8 +83,9 @@ def partials_at(
     gain : ndarray, shape (n,)
         Variance of a partial per variance of a sample of white noise.
     """
-    step = np.rint(_PER_OCTAVE * np.log2(pitch / _ORIGIN)).astype(np.intp)
-    both = np.empty((len(frames), 2 * PARTIALS), np.float32)
+    place = _PER_OCTAVE * np.log2(pitch / _ORIGIN)
+    step = np.rint(place).astype(np.intp)
+    both = np.empty((len(frames), 4 * PARTIALS), np.float32)
     gain = np.empty(len(frames))
     order = np.argsort(step, kind="stable")
     ordered = step[order]
@@ -83,8 +97,12 @@ def partials_at(
         both[rows] = frames[rows] @ matrix
         gain[rows] = noise
         start = end
+    # To first order, the waves at the pitch itself rather than at the nearest analysis pitch: only
+    # then do the window's zeros lie on the other partials.
+    aside = ((place - step) * np.log(2) / _PER_OCTAVE).astype(np.float32)[:, None]
+    exact = both[:, : 2 * PARTIALS] + aside * both[:, 2 * PARTIALS :]
     partials = np.empty((len(frames), PARTIALS), np.complex64)
-    partials.real, partials.imag = both[:, :PARTIALS], both[:, PARTIALS:]
+    partials.real, partials.imag = exact[:, :PARTIALS], exact[:, PARTIALS:]
     return partials, gain
 
 
@@ -133,5 +151,5 @@ def turn_between(
 
 
 def _within_half_turn(angle: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The same angles less whole turns, from -π to π."""
+    """Take whole turns off, which leaves -π to π."""
     return angle - 2 * np.pi * np.rint(angle / (2 * np.pi))

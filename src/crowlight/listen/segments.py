@@ -20,6 +20,7 @@ _FAR = 1.5  # cost of a frame however far off
 _SWITCH = 20.0e-3  # a change costs as much as this time spent wrong [s]
 _SHORTEST = 0.040  # shorter stretches are no notes [s]
 _DIP = 9.0  # loudness that falls and rises by this much parts two notes [dB]
+_QUICK = 0.150  # and does both within this time [s]
 _AROUND = 0.100  # a dip is looked for this near to the change of pitch [s]
 
 
@@ -52,7 +53,7 @@ def cut_notes(
     ``min((cents off / 60)², 1.5)`` under a note and 1 under a rest, or the other way round where
     there is no pitch; every change of reading costs as much as 20 ms spent wrong. A vibrato thus
     stays one note and a glide is shared between its ends. Stretches of one note are cut again
-    where its loudness dips by 9 dB or more.
+    where its loudness dips by 9 dB or more within 150 ms.
 
     Parameters
     ----------
@@ -138,17 +139,18 @@ def _cheapest(cost: NDArray[np.float64], switch: float) -> NDArray[np.intp]:
 
 
 def _dips(level: NDArray[np.float64], offset: int, hop: float) -> list[int]:
-    """Frames where the loudness falls by `_DIP` and comes back, the deepest of each dip."""
-    apart = max(1, round(_SHORTEST / hop))
-    found: list[int] = []
-    peak, valley, at = level[0], level[0], 0
-    for frame, value in enumerate(level.tolist()):
-        if value < valley:
-            valley, at = value, frame
-        if value > peak and peak - valley < _DIP:
-            peak, valley, at = value, value, frame
-        if value - valley >= _DIP and peak - valley >= _DIP:
-            if at >= apart and level.size - at >= apart:
-                found.append(offset + at)
-            peak, valley, at = value, value, frame
-    return found
+    """Frames where the loudness falls by `_DIP` and comes back, the deepest of each dip.
+
+    Fall and return must both happen within 150 ms: a slow swell is no new note.
+    """
+    reach = round(_QUICK / hop)
+    if level.size < 3:
+        return []
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(level, reach, mode="edge"), reach + 1)
+    highest = around.max(axis=1)
+    before, after = highest[: level.size], highest[reach:]
+    deep = np.minimum(before, after) - level >= _DIP
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], deep, [False]]).astype(np.int8)))
+    apart = _SHORTEST / hop
+    found = [start + int(level[start:stop].argmin()) for start, stop in edges.reshape(-1, 2)]
+    return [offset + at for at in found if apart <= at <= level.size - apart]
