@@ -88,7 +88,20 @@ def candidates(
     for i in [int(first), *np.argsort(score)[::-1].tolist()]:
         if all(abs(trial[i] / trial[j] - 1.0) > 0.02 for j in kept):
             kept.append(i)
-    return tuple(Candidate(float(trial[i]), float(score[i])) for i in kept[:8])
+    lines, power = _fine(p, f, peaks), p[peaks]
+    return tuple(
+        Candidate(_settled(float(trial[i]), lines, power), float(score[i])) for i in kept[:8]
+    )
+
+
+def _settled(pitch: float, lines: Floats, power: Floats) -> float:
+    """Least-squares pitch of the lines within 1.5 % of an order, weighted by their power."""
+    order = np.maximum(np.rint(lines / pitch), 1.0)
+    near = np.abs(lines - order * pitch) <= np.minimum(0.015 * lines, 0.12 * pitch)
+    if not np.any(near):
+        return pitch
+    k, weight = order[near], power[near]
+    return float(np.sum(weight * k * lines[near]) / np.sum(weight * k * k))
 
 
 def _floor(p: Floats) -> Floats:
@@ -101,11 +114,10 @@ def _floor(p: Floats) -> Floats:
 
 def _fine(p: Floats, f: Floats, peaks: NDArray[np.intp]) -> Floats:
     """Peak frequencies from a parabola through the logarithms of three bins."""
-    inside = peaks[(peaks > 0) & (peaks < len(p) - 1)]
-    a, b, c = (np.log(np.maximum(p[inside + s], 1e-300)) for s in (-1, 0, 1))
+    a, b, c = (np.log(np.maximum(p[peaks + s], 1e-300)) for s in (-1, 0, 1))
     bend = a - 2.0 * b + c
     shift = np.where(bend < 0, 0.5 * (a - c) / np.where(bend < 0, bend, -1.0), 0.0)
-    return f[inside] + shift * (f[1] - f[0])
+    return f[peaks] + shift * (f[1] - f[0])
 
 
 def _explained(strength: Floats, f: Floats, pitch: float, total: float) -> float:
