@@ -12,9 +12,10 @@ import pytest
 from crowlight.blade import Blades, BladeShape, Lip, MeshSize, typical_scrape
 from crowlight.blade.blades import build
 from crowlight.blade.effects import effects_of
+from crowlight.blade.equilibrium import settle
 from crowlight.blade.opening import opening_curve
 from crowlight.blade.outputs import OUTPUTS, outputs_of
-from crowlight.blade.pair import Pair, settle
+from crowlight.blade.pair import Pair
 from crowlight.blade.probes import Nearby
 from crowlight.blade.tangent import tangent_at
 from crowlight.blade.vibration import free_modes, held_modes, loaded_modes

@@ -8,9 +8,10 @@ import numpy as np
 
 from crowlight.blade.body import Body, make_body
 from crowlight.blade.cane import WET, Cane
+from crowlight.blade.equilibrium import make_pair
 from crowlight.blade.geometry import BladeShape, MeshSize
 from crowlight.blade.lip import Lip
-from crowlight.blade.pair import Pair, make_pair
+from crowlight.blade.pair import Pair
 from crowlight.blade.thickness import ThicknessGrid
 from crowlight.errors import InputError
 

@@ -12,7 +12,8 @@ import numpy as np
 
 from crowlight.blade.arrays import Array
 from crowlight.blade.body import Body
-from crowlight.blade.pair import Pair, rest_guess, settle
+from crowlight.blade.equilibrium import settle
+from crowlight.blade.pair import Pair, rest_guess
 from crowlight.blade.tangent import Tangent
 from crowlight.errors import OutsideModel
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from crowlight.blade.blades import Blades, build, notes_on
 from crowlight.blade.effects import Effects, effects_of
+from crowlight.blade.equilibrium import settle
 from crowlight.blade.flexibility import FlexibilityMap, flexibility_map
 from crowlight.blade.opening import OpeningCurve, opening_curve
 from crowlight.blade.outputs import Output, outputs_of
-from crowlight.blade.pair import Pair, settle
+from crowlight.blade.pair import Pair
 from crowlight.blade.tangent import Tangent, tangent_at
 from crowlight.blade.threads import one_thread
 from crowlight.blade.tip import TipProfile, tip_profile

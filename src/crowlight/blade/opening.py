@@ -9,12 +9,13 @@ be by slow blowing.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from crowlight.blade.arrays import Array
-from crowlight.blade.pair import STEP_ENDS, Pair, State, settle
+from crowlight.blade.equilibrium import STEP_ENDS, settle
+from crowlight.blade.pair import Pair, State
 from crowlight.blade.tangent import Tangent, dot, rest_tangent
 from crowlight.blade.threads import one_thread
 from crowlight.errors import OutsideModel
@@ -111,43 +112,77 @@ def opening_curve(
                 f"the reed does not close below {HIGHEST / 1e3:g} kPa; check thickness and opening"
             )
             raise OutsideModel(msg)
-        states.append(settle(pair, pressure, states[-1], step_ends=step_ends))
+        states.append(next_state(pair, pressure, states, step_ends))
         if report:
             report(min(0.9, 1 - states[-1].area / states[0].area))
-    low, high = states[-2], states[-1]
-    closing, snaps = narrowed(pair, low, high, closed, tolerance, step_ends)
+    closing, snaps = narrowed(pair, states, closed, tolerance, step_ends)
     return finished(pair, [*states[:-1], closing], closing.pressure, snaps, rest)
 
 
-def narrowed(
-    pair: Pair, low: State, high: State, closed: float, tolerance: float, step_ends: float
-) -> tuple[State, bool]:
-    """Find the closing state between an open and a closed one, always starting from the open one.
+def next_state(pair: Pair, pressure: float, states: list[State], step_ends: float) -> State:
+    """One step up the path: from a guess while far from closing, else from the last state."""
+    if len(states) > 1 and states[-1].area > 0.4 * pair.shape_area:
+        return settle(pair, pressure, ahead(states, pressure), step_ends=step_ends)
+    return settle(pair, pressure, states[-1], step_ends=step_ends)
 
-    Regula falsi with the Illinois rule while the area falls smoothly, halving when it does not.
+
+def ahead(states: list[State], pressure: float) -> State:
+    """Guess the next state by running a line or parabola through the last ones."""
+    last = states[-3:]
+    p = np.array([s.pressure for s in last])
+    shares = [
+        np.prod([(pressure - q) / (p[k] - q) for q in np.delete(p, k)]) for k in range(len(last))
+    ]
+    u = tuple(
+        np.sum([w * s.u[b] for w, s in zip(shares, last, strict=True)], axis=0)
+        for b in range(len(last[0].u))
+    )
+    return replace(last[-1], u=u)
+
+
+def narrowed(
+    pair: Pair, path: list[State], closed: float, tolerance: float, step_ends: float
+) -> tuple[State, bool]:
+    """Find the closing state between the last two of a path, always starting from the open side.
+
+    Inverse parabolas while they stay in the bracket, else regula falsi, and every fourth time
+    halving, so that a jump of the area is closed in on as well.
     """
     enough = tolerance * pair.shape_area
-    miss_low, miss_high = low.area - closed, high.area - closed
+    low, high = path[-2], path[-1]
     spread = high.pressure - low.pressure
-    side, found = 0, high
+    seen = path[-3:]
     for k in range(NARROWINGS):
-        share = miss_low / (miss_low - miss_high) if k % 4 < 3 else 0.5
-        pressure = low.pressure + share * (high.pressure - low.pressure)
+        pressure = (
+            guess_of(seen, low, high, closed) if k % 4 < 3 else ((low.pressure + high.pressure) / 2)
+        )
         found = settle(pair, pressure, low, step_ends=step_ends)
-        miss = found.area - closed
-        if abs(miss) <= enough:
+        seen = [*seen, found]
+        if abs(found.area - closed) <= enough:
             return found, False
-        if miss > 0:
-            low, miss_low = found, miss
-            miss_high = miss_high / 2 if side == 1 else high.area - closed
-            side = 1
+        if found.area > closed:
+            low = found
         else:
-            high, miss_high = found, miss
-            miss_low = miss_low / 2 if side == -1 else low.area - closed
-            side = -1
+            high = found
         if high.pressure - low.pressure < min(1e-6, 0.1 * tolerance) * spread:
             break
     return low, low.area - high.area > 10 * enough
+
+
+def guess_of(seen: list[State], low: State, high: State, closed: float) -> float:
+    """Pressure at which the area should be `closed`, inside the bracket."""
+    near = sorted(seen, key=lambda s: abs(s.area - closed))[:3]
+    areas = np.array([s.area for s in near]) - closed
+    if len(near) == 3 and np.min(np.abs(np.diff(np.sort(areas)))) > 0:
+        a, b, c = areas
+        share = np.array(
+            [b * c / ((a - b) * (a - c)), a * c / ((b - a) * (b - c)), a * b / ((c - a) * (c - b))]
+        )
+        guess = float(share @ np.array([s.pressure for s in near]))
+        if low.pressure < guess < high.pressure:
+            return guess
+    share = (low.area - closed) / (low.area - high.area)
+    return low.pressure + share * (high.pressure - low.pressure)
 
 
 def finished(

@@ -14,7 +14,8 @@ import numpy as np
 
 from crowlight.blade.arrays import Array
 from crowlight.blade.band import Factor, Pivoted, factor, pivoted
-from crowlight.blade.pair import STEP_ENDS, Pair, State, rest_guess, settle
+from crowlight.blade.equilibrium import STEP_ENDS, settle
+from crowlight.blade.pair import Pair, State, rest_guess
 from crowlight.blade.shell import Strained
 
 __all__ = ["Tangent", "rest_tangent", "tangent_at"]

@@ -14,8 +14,9 @@ import numpy as np
 from crowlight.blade.arrays import Array, Ints
 from crowlight.blade.band import factor
 from crowlight.blade.body import Body
+from crowlight.blade.equilibrium import held_stiffness
 from crowlight.blade.modes import held_inverse, lowest_modes, match_modes, starting_shapes
-from crowlight.blade.pair import Pair, State, held_stiffness
+from crowlight.blade.pair import Pair, State
 from crowlight.blade.shell import Shell
 from crowlight.blade.threads import one_thread
 from crowlight.errors import OutsideModel
