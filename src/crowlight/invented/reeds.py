@@ -170,8 +170,8 @@ class _Hand:
             return fig["bark.centre"] + fig["bark.edge"] * fall
 
         def heart(s: Array, u: Array) -> Array:
-            end = shape.bark if shape.back is None else shape.back
-            t = np.clip((shape.transition - s) / (shape.transition - end), -0.2, 1.3)
+            t = (shape.transition - s) / (shape.transition - shape.heart_end)
+            t = np.clip(t, -0.2, 1.3)
             ridge = fig["heart.front"] + (fig["heart.back"] - fig["heart.front"]) * t
             return ridge + fig["heart.edge"] * np.abs(u) ** power + lean * u
 

@@ -112,6 +112,10 @@ def _style(data: Mapping[str, Any]) -> Style:
         unevenness={
             name: (row[0] * 1e-3, row[1] * 1e-3) for name, row in data["unevenness"].items()
         },
+        even={
+            name: Figure(value * (1.0 if name == "steepness" else 1e-3), 0.0, _source(tag))
+            for name, (value, tag) in data["even"].items()
+        },
         zones=zones,
         full=made["full"],
         quick=made["quick"],

@@ -3,7 +3,7 @@ r"""The mean profile of a scraped blade, as bands blended into each other.
 With :math:`s` the distance from the bottom rim and :math:`u` the fraction across (0 on the
 centreline, ±1 at the edges), each band (tip, heart, back, bark) has a straight centreline from
 `front` to `back`, a parabola to the `edge`, a `middle` departure half-way across, which in the back
-is the hollow of the windows. Bands follow each other through logistic steps
+is the hollow of the windows, and a `tilt` from left to right. Bands follow each other through logistic steps
 
 .. math:: h = \sum_j B_j(s, u)\,\bigl(S_j - S_{j+1}\bigr), \qquad
           S_j = \bigl(1 + e^{(s - x_j(u))/w_j}\bigr)^{-1}, \quad S_0 = 1 .
@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 __all__ = ["Profile", "Shape"]
 
 Array = NDArray[np.float64]
-_LEVELS = ("front", "back", "edge", "middle")
+_LEVELS = ("front", "back", "edge", "middle", "tilt")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +58,11 @@ class Shape:
     bark_lines: tuple[float, float, float]
     transition_blur: float = 0.0
 
+    @property
+    def heart_end(self) -> float:
+        """Where the heart's straight centreline ends: at the back, or where the scrape does [m]."""
+        return self.bark + min(self.bark_lines) if self.back is None else self.back
+
 
 class Profile:
     """A profile whose parameters are known by name.
@@ -81,7 +86,7 @@ class Profile:
         names = [f"{band}.{level}" for band in ("tip", "heart") for level in _LEVELS]
         if shape.back is not None:
             names += [*(f"back.{level}" for level in _LEVELS), "back.start"]
-        names += ["bark.centre", "bark.edge", "bark.middle", "bark.start"]
+        names += ["bark.centre", "bark.edge", "bark.middle", "bark.tilt", "bark.start"]
         names += ["transition.position", "transition.setback", "transition.blend"]
         self.names = tuple(names)
         back = () if shape.back is None else ("back",)
@@ -122,24 +127,26 @@ class Profile:
         square, side = u * u, np.abs(u)
         d: dict[str, Array] = {}
         w, z1, s1, s2, s3 = self._steps(p, s, side)
-        heart_end = shape.bark if shape.back is None else shape.back
+        heart_end = shape.heart_end
 
         # Bands: coefficient of each level.
         half_way = 4.0 * (side - square)
         t = (shape.tip - s) / (shape.tip - shape.transition)
-        tip = _band(p, d, "tip", (t, square, half_way), 1.0 - s1)
+        tip = _band(p, d, "tip", (t, square, half_way, u), 1.0 - s1)
         t = (shape.transition - s) / (shape.transition - heart_end)
-        heart = _band(p, d, "heart", (t, square, half_way), s1 - s2)
+        heart = _band(p, d, "heart", (t, square, half_way, u), s1 - s2)
         d["bark.centre"] = s3.copy()
         d["bark.edge"] = s3 * square
         d["bark.middle"] = s3 * half_way
+        d["bark.tilt"] = s3 * u
         bark = p["bark.centre"] + p["bark.edge"] * square + p["bark.middle"] * half_way
+        bark = bark + p["bark.tilt"] * u
         total = tip * (1.0 - s1) + heart * (s1 - s2) + bark * s3
         d1 = (heart - tip) * s1 * (1.0 - s1)
         before = heart
         if shape.back is not None:
             t = (shape.back - s) / (shape.back - shape.bark)
-            back = _band(p, d, "back", (t, square, _hollow(side, shape.window)), s2 - s3)
+            back = _band(p, d, "back", (t, square, _hollow(side, shape.window), u), s2 - s3)
             total = total + back * (s2 - s3)
             d["back.start"] = (back - heart) * s2 * (1.0 - s2) / shape.back_blend
             before = back
@@ -213,12 +220,12 @@ def _band(
     p: Mapping[str, float],
     d: dict[str, Array],
     name: str,
-    terms: tuple[Array, Array, Array],
+    terms: tuple[Array, Array, Array, Array],
     weight: Array,
 ) -> Array:
     """Return a band's own thickness and note the coefficients of its levels."""
-    t, square, middle = terms
-    own = {"front": 1.0 - t, "back": t, "edge": square, "middle": middle}
+    t, square, middle, tilt = terms
+    own = {"front": 1.0 - t, "back": t, "edge": square, "middle": middle, "tilt": tilt}
     total = np.zeros_like(t)
     for level, term in own.items():
         d[f"{name}.{level}"] = weight * term

@@ -204,6 +204,9 @@ class Style:
         The fixed part of the mean profile.
     unevenness : mapping of str to tuple
         Band to its broad and fine unevenness around the profile, standard deviations [m].
+    even : mapping of str to Figure
+        Largest difference called even of ``position`` [m] and ``steepness`` [1] of the transition
+        and of ``heart_length`` [m]; no spread.
     zones : tuple of Zone
         First match wins: ``back`` comes after the spine, windows and rails it consists of.
     full, quick : tuple of Point
@@ -230,6 +233,7 @@ class Style:
     profile: Mapping[str, Figure]
     shape: Shape
     unevenness: Mapping[str, tuple[float, float]]
+    even: Mapping[str, Figure]
     zones: tuple[Zone, ...]
     full: tuple[Point, ...]
     quick: tuple[Point, ...]

@@ -1,16 +1,28 @@
 """The thickness map: few gauge readings become both blades with honest uncertainty."""
 
 from crowlight.reed.thickness.fit import Fit, Gouge, fit_profile
-from crowlight.reed.thickness.map import Difference, Estimate, ThicknessMap, map_thickness
+from crowlight.reed.thickness.map import (
+    Combination,
+    Difference,
+    Estimate,
+    ThicknessMap,
+    map_thickness,
+)
+from crowlight.reed.thickness.next_point import NextPoint, next_points
+from crowlight.reed.thickness.observation import BLADES
 from crowlight.reed.thickness.unevenness import Scales
 
 __all__ = [
+    "BLADES",
+    "Combination",
     "Difference",
     "Estimate",
     "Fit",
     "Gouge",
+    "NextPoint",
     "Scales",
     "ThicknessMap",
     "fit_profile",
     "map_thickness",
+    "next_points",
 ]

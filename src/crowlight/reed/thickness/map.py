@@ -19,7 +19,7 @@ from crowlight.reed.thickness.fit import Fit, Gouge, fit_profile
 from crowlight.reed.thickness.observation import BLADES, sites
 from crowlight.reed.thickness.unevenness import Scales, Sites, local, unevenness, variance
 
-__all__ = ["Difference", "Estimate", "ThicknessMap", "map_thickness"]
+__all__ = ["Combination", "Difference", "Estimate", "ThicknessMap", "joint", "map_thickness"]
 
 Array = NDArray[np.float64]
 
@@ -51,6 +51,33 @@ class Estimate:
         """Return weighted sums, `weights` of shape (j, k)."""
         w = np.atleast_2d(np.asarray(weights, float))
         return Estimate(w @ self.values, w @ self.covariance @ w.T)
+
+
+@dataclass(frozen=True, slots=True)
+class Combination:
+    """Weighted sums of thickness: zone means, differences, slopes.
+
+    Parameters
+    ----------
+    values : ndarray, shape (k,)
+        Best estimates.
+    covariance : ndarray, shape (k, k)
+        Their covariance.
+    gauge : ndarray, shape (k,)
+        The part of each standard uncertainty that comes from the gauge's repeatability.
+    told : ndarray, shape (k,)
+        Share of the prior variance that the readings took away, 0 (nothing) to 1.
+    """
+
+    values: Array
+    covariance: Array
+    gauge: Array
+    told: Array
+
+    @property
+    def sd(self) -> Array:
+        """Standard uncertainties, shape (k,)."""
+        return np.sqrt(np.maximum(np.diagonal(self.covariance), 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +180,38 @@ class ThicknessMap:
         mean, cross, prior = _predict(self.fit, where, where)
         half = self.fit.factor.half(cross.T)
         return Estimate(mean, prior - half.T @ half)
+
+    def combine(
+        self, blade: ArrayLike, along: ArrayLike, fraction: ArrayLike, weights: ArrayLike
+    ) -> Combination:
+        """Return weighted sums of the thickness at places, jointly.
+
+        Parameters
+        ----------
+        blade : array_like of int, shape (n,)
+            0 marked, 1 plain.
+        along, fraction : array_like, shape (n,)
+            Places [m], [1].
+        weights : array_like, shape (k, n)
+            One row for each sum.
+        """
+        s, u = np.asarray(along, float), np.asarray(fraction, float)
+        w = np.atleast_2d(np.asarray(weights, float))
+        across = u * self.style.outline.half_width(s)
+        where = Sites(np.asarray(blade, np.intp), s, across, u, np.zeros(len(s)))
+        mean, cross, prior = _predict(self.fit, where, where)
+        half = self.fit.factor.half((w @ cross).T)
+        before = w @ prior @ w.T
+        covariance = before - half.T @ half
+        pull = self.fit.factor.solve((w @ cross).T)  # what each reading adds to each sum
+        variance = self.fit.observed.noise[:, None] * self.fit.gauge_factor**2
+        start = np.maximum(np.diagonal(before), 1e-30)
+        return Combination(
+            w @ mean,
+            covariance,
+            np.sqrt((pull**2 * variance).sum(axis=0)),
+            1.0 - np.maximum(np.diagonal(covariance), 0.0) / start,
+        )
 
     def samples(self, count: int, rng: np.random.Generator) -> Array:
         """Draw blades from the posterior.
@@ -312,6 +371,23 @@ def _predict(fit: Fit, where: Sites, other: Sites | None) -> tuple[Array, Array,
     return centre, cross, prior
 
 
+def joint(fit: Fit, where: Sites) -> tuple[Array, Array]:
+    """Return the posterior covariance among places and the square of the slope at each."""
+    _, cross, prior = _predict(fit, where, where)
+    half = fit.factor.half(cross.T)
+    step = 0.1e-3
+    slopes: list[Array] = []
+    for ds, dc in ((step, 0.0), (0.0, step)):
+        ends: list[Array] = []
+        for sign in (-1.0, 1.0):
+            along, across = where.along + sign * ds, where.across + sign * dc
+            fraction = np.clip(fit.style.outline.fraction(along, across), -1.0, 1.0)
+            there = Sites(where.blade, along, across, fraction, np.zeros(len(where)))
+            ends.append(local(fit.style, fit.values, there)[0])
+        slopes.append((ends[1] - ends[0]) / (2.0 * step))
+    return prior - half.T @ half, slopes[0] ** 2 + slopes[1] ** 2
+
+
 def _prior_between(fit: Fit, a: Sites, b: Sites) -> Array:
     """Return the prior covariance of each place of `a` with its partner in `b`."""
     _, jacobian_a, parts_a = local(fit.style, fit.values, a)
@@ -329,6 +405,7 @@ def _bark(fit: Fit, blade: int, fraction: Array) -> Array:
     basis[:, profile.index("bark.centre")] = 1.0
     basis[:, profile.index("bark.edge")] = square
     basis[:, profile.index("bark.middle")] = 4.0 * (side - square)
+    basis[:, profile.index("bark.tilt")] = fraction
     mine = slice(blade * k, (blade + 1) * k)
     spread = ((basis @ fit.covariance[mine, mine]) * basis).sum(axis=1)
     spread += sum(v**2 for v in fit.style.unevenness["bark"])
