@@ -15,7 +15,9 @@ from crowlight.blade.outputs import OUTPUTS
 from crowlight.blade.thickness import ThicknessGrid, grid_from_tip
 from crowlight.blade.tip import TipProfile
 from crowlight.blade.typical import typical_scrape
+from crowlight.blade.uncertainty import Interval, MapSpread, Unknown, intervals, usual_unknowns
 from crowlight.blade.vibration import BladeModes, TrackedModes
+from crowlight.blade.whatif import Change, Prepared, WarmCurve, changed, move_transition, prepare
 
 __all__ = [
     "CHECK_MESH",
@@ -26,23 +28,34 @@ __all__ = [
     "BladeShape",
     "Blades",
     "Cane",
+    "Change",
     "Effects",
     "FlexibilityMap",
+    "Interval",
     "Lip",
     "Lumped",
+    "MapSpread",
     "Mechanics",
     "MeshSize",
     "OpeningCurve",
+    "Prepared",
     "ThicknessGrid",
     "TipProfile",
     "TrackedModes",
+    "Unknown",
+    "WarmCurve",
     "blade_patch",
     "brush",
     "build",
+    "changed",
     "evaluate",
     "grid_from_tip",
+    "intervals",
     "lumped",
+    "move_transition",
     "pad_force",
+    "prepare",
     "stroke_map",
     "typical_scrape",
+    "usual_unknowns",
 ]

@@ -9,23 +9,30 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from crowlight.blade.arrays import Array
-from crowlight.blade.blades import Blades
+from crowlight.blade.blades import Blades, build
 from crowlight.blade.outputs import Output
 from crowlight.blade.pair import Pair
+from crowlight.blade.probes import Nearby
 from crowlight.blade.thickness import ThicknessGrid
 
-__all__ = ["Effects", "brush", "effects_of", "stroke_map"]
+__all__ = ["Effects", "brush", "effects_of", "slopes_of", "stroke_map"]
+
+CLIP_STEP = 1e-6  # metres
 
 
 @dataclass(frozen=True)
 class Effects:
-    """Gradient of every output by the grid values of both blades.
+    """Gradient of every output by the grid values of both blades, and by a clip.
 
     Parameters
     ----------
-    marked, plain : mapping of str to ndarray, shape (n_along, n_across)
-        Change of the output per thickness at each node [output unit / m]. The sum over nodes,
+    names : tuple of str
+        Outputs, in the order of the tables.
+    marked_table, plain_table : ndarray, shape (n_outputs, n_along, n_across)
+        Change of each output per thickness at each node [output unit / m]. The sum over nodes,
         times a change of thickness, is the change of the output.
+    clip_slopes : ndarray, shape (n_outputs,)
+        Change per length clipped off the tip [output unit / m], the rest shape staying.
     area_marked, area_plain : ndarray, shape (n_along, n_across)
         Blade area that each node stands for [m²]; 0 beyond the tip.
 
@@ -35,23 +42,39 @@ class Effects:
     percent; larger ones need a new solution.
     """
 
-    marked: Mapping[str, Array]
-    plain: Mapping[str, Array]
+    names: tuple[str, ...]
+    marked_table: Array
+    plain_table: Array
+    clip_slopes: Array
     area_marked: Array
     area_plain: Array
 
-    def predict(
-        self, name: str, *, marked: ArrayLike | float = 0.0, plain: ArrayLike | float = 0.0
-    ) -> float:
-        """Predict the change of one output for changes of thickness [m], broadcast to the grids."""
-        first = np.sum(self.marked[name] * np.asarray(marked, dtype=float))
-        return float(first + np.sum(self.plain[name] * np.asarray(plain, dtype=float)))
+    def marked(self, name: str) -> Array:
+        """Gradient of one output by the marked blade's grid, shape (n_along, n_across)."""
+        return self.marked_table[self.names.index(name)]
 
-    def predict_all(
-        self, *, marked: ArrayLike | float = 0.0, plain: ArrayLike | float = 0.0
+    def plain(self, name: str) -> Array:
+        """Gradient of one output by the plain blade's grid, shape (n_along, n_across)."""
+        return self.plain_table[self.names.index(name)]
+
+    def predict(
+        self, *, marked: ArrayLike = 0.0, plain: ArrayLike = 0.0, clip: float = 0.0
     ) -> dict[str, float]:
-        """Predict the change of every output."""
-        return {name: self.predict(name, marked=marked, plain=plain) for name in self.marked}
+        """Predict the change of every output.
+
+        Parameters
+        ----------
+        marked, plain : array_like
+            Change of thickness, negative for cane taken off [m]; broadcast to the grids.
+        clip : float
+            Clipped off the tip [m].
+        """
+        total = clip * self.clip_slopes
+        for table, change in ((self.marked_table, marked), (self.plain_table, plain)):
+            if np.any(change):
+                full = np.broadcast_to(np.asarray(change, dtype=float), table.shape[1:])
+                total = total + table.reshape(len(table), -1) @ full.ravel()
+        return dict(zip(self.names, total.tolist(), strict=True))
 
 
 def brush(
@@ -90,7 +113,7 @@ def stroke_map(effect: Array, grid: ThicknessGrid, *, cane: float, radius: float
     Parameters
     ----------
     effect : ndarray, shape (n_along, n_across)
-        From `Effects.marked` or `Effects.plain`.
+        From `Effects.marked` or `Effects.plain` [output unit / m].
     grid : ThicknessGrid
         Grid of that blade.
     cane : float
@@ -107,24 +130,35 @@ def stroke_map(effect: Array, grid: ThicknessGrid, *, cane: float, radius: float
 
 
 def effects_of(blades: Blades, pair: Pair, outputs: Mapping[str, Output]) -> Effects:
-    """Thickness gradients of all outputs on the grids of both blades."""
+    """Gradients of all outputs by the grids of both blades and by a clip."""
     cache: dict[int, list[Array]] = {}
-    on_grid: dict[str, list[Array]] = {}
-    for name, output in outputs.items():
-        density = output.by_thickness(cache)
-        on_grid[name] = [
-            (b.spread.T @ d.ravel()).reshape(b.grid.values.shape)
-            for b, d in zip(pair.bodies, density, strict=True)
-        ]
+    tables: list[list[Array]] = [[] for _ in pair.bodies]
+    for output in outputs.values():
+        for table, body, density in zip(
+            tables, pair.bodies, output.by_thickness(cache), strict=True
+        ):
+            on_grid = body.spread.T @ density.ravel()
+            table.append(on_grid.reshape(body.grid.values.shape))
     area = [
         (b.spread.T @ b.shell.mesh.area.ravel()).reshape(b.grid.values.shape) for b in pair.bodies
     ]
+    stacked = [np.array(t) for t in tables]
     if pair.alike:  # the gradient is for both blades changed alike: half of it each
-        half = {name: maps[0] / 2 for name, maps in on_grid.items()}
-        return Effects(half, half, area[0], area[0])
+        stacked = [stacked[0] / 2] * 2
+        area = area * 2
+    clip = slopes_of(outputs, clip_nearby(blades))
+    names = tuple(outputs)
     return Effects(
-        {name: maps[0] for name, maps in on_grid.items()},
-        {name: maps[1] for name, maps in on_grid.items()},
-        area[0],
-        area[1],
+        names, stacked[0], stacked[1], np.array([clip[n] for n in names]), area[0], area[1]
     )
+
+
+def clip_nearby(blades: Blades) -> Nearby:
+    """Reed clipped by a little more and a little less."""
+    return Nearby(build(blades.clip(CLIP_STEP)), build(blades.clip(-CLIP_STEP)), CLIP_STEP)
+
+
+def slopes_of(outputs: Mapping[str, Output], nearby: Nearby) -> dict[str, float]:
+    """Derivative of every output by one parameter."""
+    cache: dict[int, float] = {}
+    return {name: o.by_parameter(nearby, cache) for name, o in outputs.items()}

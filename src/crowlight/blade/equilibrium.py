@@ -33,6 +33,7 @@ __all__ = ["STEP_ENDS", "Anchor", "anchor_at", "make_pair", "settle"]
 STEP_ENDS = 1e-9  # metres: once further steps would be smaller, the state is found
 NEWTON_STEPS = 80
 KEEP_FACTOR = 0.2  # each kept-factor step must be at most this share of the one before
+KEEP_ANCHOR = 0.5  # the same with the factor of a similar reed
 FAR = 1.0  # metres: a gap that never closes
 SMALL_STEP = 1e-7  # metres: below this, steps are taken whole
 
@@ -194,12 +195,14 @@ def kept_factor_steps(
     better : bool
         Whether any step was worth keeping.
     """
-    better = False
+    better, slowest = False, KEEP_FACTOR if np.isfinite(last) else KEEP_ANCHOR
     for k in range(12):
         steps, force = contact_step(pair, walk.residuals(pair, loads), walk, anchor)
         size = max(float(np.max(np.abs(d))) for d in steps)
-        rate = size / last if np.isfinite(last) else KEEP_FACTOR
-        if rate > KEEP_FACTOR:
+        if size == 0:
+            return replace(walk, force=force), True, True
+        rate = size / last if np.isfinite(last) else slowest
+        if rate > slowest:
             return walk, False, better
         walk = replace(walk.moved(pair, steps, 1.0), force=force)
         better = True
@@ -211,7 +214,9 @@ def kept_factor_steps(
     return walk, False, better
 
 
-def newton_step(pair: Pair, loads: Sequence[Array], walk: Walk) -> tuple[Walk, float, bool, bool, Anchor]:
+def newton_step(
+    pair: Pair, loads: Sequence[Array], walk: Walk
+) -> tuple[Walk, float, bool, bool, Anchor]:
     """One full Newton step with line search.
 
     Returns
