@@ -75,7 +75,12 @@ def test_entries_come_back_as_they_were_written(records: SqlRecords) -> None:
         said("<b>soft</b>\nnot \u201cflat\u201d – 日本 \U0001f600", by=who.uuid),
         said(ReadingsTaken(origin="tip", origin_length=0.0702), readings=some_readings(7)),
         said(
-            Recording(sound_of="crow", digest="0" * 64, sample_rate=48000, settings={"gain": 0.1})
+            Recording(
+                sound_of="crow",
+                digest="0" * 64,
+                sample_rate=48000,
+                settings={"gain": 0.1, "\x00": "\ud800"},
+            )
         ),
         said(Opening(height=0.55e-3, profile=((0.0, 0.1e-3), (1e-3, 0.5e-3)))),
         said(ReadingsTaken(), readings=some_readings(2)),
@@ -220,6 +225,43 @@ def test_many_writers_without_expectation_lose_nothing(records: SqlRecords, wher
     assert records.rebuild_summaries() == 0
 
 
+def test_names_change_while_entries_and_reeds_are_written(records: SqlRecords, where: str) -> None:
+    """Nobody waits for ever, and the list is right in the end."""
+    maker, batch = Maker(uuid=uuid4(), name="Ann 0"), Batch(uuid=uuid4(), name="B 0")
+    records.add_person(maker)
+    records.add_batch(batch)
+    reed = new_reed(records, maker=maker.uuid, batch=batch.uuid)
+    barrier, errors = Barrier(3), []
+
+    def rename(window: SqlRecords, number: int) -> None:
+        window.add_person(replace(maker, name=f"Ann {number}"))
+        window.add_batch(replace(batch, name=f"B {number}"))
+
+    def write(window: SqlRecords, number: int) -> None:
+        window.append(reed.uuid, [said(str(number), by=maker.uuid)])
+
+    def add(window: SqlRecords, number: int) -> None:
+        new_reed(window, f"New {number}", maker=maker.uuid, batch=batch.uuid)
+
+    def run(use: Callable[[SqlRecords, int], None]) -> None:
+        with open_records(where, records.clock) as window:
+            barrier.wait()
+            try:
+                for number in range(12):
+                    use(window, number)
+            except Exception as error:  # noqa: BLE001 - whatever it is, the test shows it
+                errors.append(error)
+
+    threads = [Thread(target=run, args=(use,)) for use in (rename, write, add)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert errors == []
+    assert records.rebuild_summaries() == 0
+    assert records.reeds(ReedQuery(text="ann 11", batch="B 11")).total == 13
+
+
 def test_the_database_itself_refuses_a_number_twice(records: SqlRecords) -> None:
     reed = new_reed(records)
     records.append(reed.uuid, [said("one")])
@@ -288,6 +330,8 @@ def test_an_unknown_reed(records: SqlRecords) -> None:
         (Reading(Place(Blade.PLAIN, 0.065, 0.0), 0.018e-3), "state the unit"),
         (Reading(Place(Blade.PLAIN, 0.065, 0.02), 0.5e-3), "off the blade"),
         (Reading(Place(Blade.PLAIN, 0.065, 0.0), float("nan")), "is not a number"),
+        (Reading(Place(Blade.PLAIN, 0.065, 0.0), 5e-4, seating=10**12), "seating = 1000000000000"),
+        (Reading(Place(Blade.PLAIN, 0.065, 0.0), 5e-4, repeat=-1), "repeat = -1 must be from 0"),
         (Reading(Place(Blade.PLAIN, 0.065, 0.0), 5e-4, instrument="di\x00al"), r"U\+0000"),
     ],
 )
@@ -506,6 +550,16 @@ def test_pages_of_the_list(records: SqlRecords) -> None:
     assert ([row.name for row in odd.rows], odd.total) == (["R 1", "R 3"], 3)
 
 
+def test_a_search_nobody_types(records: SqlRecords) -> None:
+    with pytest.raises(InputError, match="the search has 201 characters, more than 200"):
+        records.reeds(ReedQuery(text="x" * 201))
+    new_reed(records)
+    assert records.reeds(ReedQuery(text="x " * 100)).total == 0
+    assert len(records.reeds(ReedQuery(limit=10**30)).rows) == 1
+    assert records.reeds(ReedQuery(offset=10**30, limit=-1)).rows == ()
+    assert records.entries(records.reed("R 1").uuid, up_to=10**30) == ()
+
+
 def test_an_unknown_order(records: SqlRecords) -> None:
     with pytest.raises(InputError, match="cannot be sorted by 'colour'"):
         records.reeds(ReedQuery(sort="colour"))
@@ -668,5 +722,10 @@ def test_the_work_does_not_grow_with_the_records(records: SqlRecords) -> None:
         records.append(reed.uuid, [said(), said(ReadingsTaken(), readings=some_readings(20))])
     assert len(statements(records, lambda: records.reeds(ReedQuery(text="r")))) == 2
     assert len(statements(records, lambda: records.entries(reeds[0].uuid))) == 3
-    more = [said(ReadingsTaken(), readings=some_readings(200)) for _ in range(40)]
-    assert len(statements(records, lambda: records.append(reeds[0].uuid, more))) <= 12
+    one = [said(ReadingsTaken(), readings=some_readings(1))]
+    many = [said(ReadingsTaken(), readings=some_readings(200)) for _ in range(40)]
+    for_one, for_many = (
+        statements(records, lambda sent=sent: records.append(reeds[0].uuid, sent))
+        for sent in (one, many)
+    )
+    assert [s.split()[:3] for s in for_many] == [s.split()[:3] for s in for_one]

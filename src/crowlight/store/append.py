@@ -11,10 +11,10 @@ from sqlalchemy import Connection, func, insert, select
 from crowlight.bench.kinds import ReadingsTaken, Withdrawn, clean_text
 from crowlight.bench.ports import Appended, Entry, NewEntry
 from crowlight.errors import Conflict, InputError, NotFound
-from crowlight.reed import check_reading
+from crowlight.reed import Reading, check_reading
 from crowlight.store.rows import chunks, entries_of, load_entries, reading_row, same_content
 from crowlight.store.schema import entry, person, reading, reed
-from crowlight.store.summary import refresh
+from crowlight.store.summary import held, refresh
 
 __all__ = ["append"]
 
@@ -30,10 +30,7 @@ def append(
     """Write `sent` down within the transaction of `connection`; see `Records.append`."""
     for index, new in enumerate(sent):
         _check(new, index)
-    # On PostgreSQL writers of one reed queue here; SQLite has one writer at a time anyway.
-    reed_id = connection.execute(
-        select(reed.c.id).where(reed.c.uuid == reed_uuid).with_for_update()
-    ).scalar()
+    reed_id = connection.execute(held(reed.c.uuid == reed_uuid)).scalar()
     if reed_id is None:
         msg = f"no reed {reed_uuid} is kept; look it up in the list of reeds"
         raise NotFound(msg)
@@ -68,12 +65,22 @@ def _check(new: NewEntry, index: int) -> None:
     for number, value in enumerate(new.readings, start=1):
         try:
             check_reading(value)
+            _check_numbers(value)
             if clean_text(value.instrument, lines=False) != value.instrument:
                 msg = f"instrument {value.instrument!r} has blanks at its ends; delete them"
                 raise InputError(msg)
         except InputError as error:
             msg = f"entry {index + 1}, reading {number}: {error}"
             raise InputError(msg) from None
+
+
+def _check_numbers(value: Reading) -> None:
+    """Refuse counts that no one reaches by measuring."""
+    for name in ("seating", "repeat"):
+        count = getattr(value, name)
+        if not 0 <= count <= 1_000_000:
+            msg = f"{name} = {count} must be from 0 to 1 000 000; count the mountings from 0"
+            raise InputError(msg)
 
 
 def _kept(connection: Connection, uuids: Sequence[UUID]) -> dict[UUID, Entry]:

@@ -251,7 +251,7 @@ def _restore_sqlite(
                 file.writelines(checked.pieces(SQLITE_PART))
             checked_copy(copy)
             _restore_blobs(checked, blobs)
-            aside = _set_aside(path, condition)
+            aside = _set_aside(path, condition, Path(folder) / "aside")
             failpoint("restore:before-database")
             replace_sqlite(copy, path)
             failpoint("restore:after-database")
@@ -260,7 +260,7 @@ def _restore_sqlite(
     return aside
 
 
-def _set_aside(path: Path, condition: Condition) -> Path | None:
+def _set_aside(path: Path, condition: Condition, copy: Path) -> Path | None:
     """Keep what is about to be replaced: a copy of sound records, a damaged file itself."""
     if condition == "empty":
         return None
@@ -269,7 +269,8 @@ def _set_aside(path: Path, condition: Condition) -> Path | None:
         number += 1
     if condition == "data":
         with closing(Database(path)) as database:
-            copy_sqlite(database, aside)
+            copy_sqlite(database, copy)
+        copy.rename(aside)
         return aside
     for end in ("-shm", "-wal", ""):
         part = path.with_name(path.name + end)

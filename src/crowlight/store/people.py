@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Connection, Table, delete, insert, or_, select, update
+from sqlalchemy import Connection, Select, Table, delete, insert, or_, select, update
 
 from crowlight.bench.kinds import clean_text
 from crowlight.bench.ports import Batch, Maker, Person, PlacePlayed, Player
 from crowlight.errors import Conflict, InputError, NotFound
 from crowlight.store.schema import batch, maker, person, place, player, reed
-from crowlight.store.summary import refresh
+from crowlight.store.summary import lock, refresh
 
 __all__ = [
     "add_batch",
@@ -39,22 +39,33 @@ def checked_name(name: str, of: str) -> str:
     return cleaned
 
 
-def person_id(connection: Connection, uuid: UUID | None) -> int | None:
-    """Return the number of a person, erased or not."""
+# On PostgreSQL who changes a person or batch, and who adds a reed of theirs, wait for one another:
+# otherwise the new reed could be listed under the old name. FOR NO KEY UPDATE and FOR SHARE do
+# that, and let entries of the person be written meanwhile.
+
+
+def person_id(connection: Connection, uuid: UUID | None, *, change: bool = False) -> int | None:
+    """Return the number of a person, erased or not, who is to be referred to or changed."""
     if uuid is None:
         return None
-    found = connection.execute(select(person.c.id).where(person.c.uuid == uuid)).scalar()
+    chosen = select(person.c.id).where(person.c.uuid == uuid)
+    found = connection.execute(_held(chosen, change)).scalar()
     if found is None:
         msg = f"no person {uuid} is kept; add the maker or player first"
         raise NotFound(msg)
     return found
 
 
-def batch_id(connection: Connection, uuid: UUID | None) -> int | None:
-    """Return the number of a batch."""
+def _held(chosen: Select[Any], change: bool) -> Select[Any]:
+    return chosen.with_for_update(key_share=change, read=not change)
+
+
+def batch_id(connection: Connection, uuid: UUID | None, *, change: bool = False) -> int | None:
+    """Return the number of a batch that is to be referred to or changed."""
     if uuid is None:
         return None
-    found = connection.execute(select(batch.c.id).where(batch.c.uuid == uuid)).scalar()
+    chosen = select(batch.c.id).where(batch.c.uuid == uuid)
+    found = connection.execute(_held(chosen, change)).scalar()
     if found is None:
         msg = f"no batch {uuid} is kept; add the batch first"
         raise NotFound(msg)
@@ -71,13 +82,17 @@ def _put(connection: Connection, table: Table, key: str, row: dict[str, Any]) ->
 
 def add_person(connection: Connection, new: Person) -> None:
     """Add or update a maker or a player."""
-    found = connection.execute(select(person.c.id).where(person.c.uuid == new.uuid)).scalar()
+    chosen = select(person.c.id).where(person.c.uuid == new.uuid)
+    found = connection.execute(_held(chosen, True)).scalar()
     if found is None:
         found = connection.execute(
             insert(person).values(uuid=new.uuid).returning(person.c.id)
         ).scalar_one()
     match new:
         case Maker():
+            if new.hand not in ("left", "right", ""):
+                msg = f"hand = {new.hand!r} must be left, right or empty"
+                raise InputError(msg)
             name = checked_name(new.name, "maker")
             _put(connection, maker, "person", {"person": found, "name": name, "hand": new.hand})
         case Player():
@@ -92,7 +107,9 @@ def add_person(connection: Connection, new: Person) -> None:
 
 
 def _refresh_reeds(connection: Connection, condition: Any) -> None:
-    for reed_id in connection.execute(select(reed.c.id).where(condition)).scalars().all():
+    chosen = select(reed.c.id).where(condition).order_by(reed.c.id)
+    for reed_id in connection.execute(chosen).scalars().all():
+        lock(connection, reed_id)
         refresh(connection, reed_id)
 
 
@@ -114,7 +131,7 @@ def all_people(connection: Connection) -> tuple[Person, ...]:
 
 def erase_person(connection: Connection, uuid: UUID) -> None:
     """Delete the rows that name a person; entries keep referring to a bare number."""
-    found = person_id(connection, uuid)
+    found = person_id(connection, uuid, change=True)
     connection.execute(delete(place).where(place.c.player == found))
     connection.execute(delete(player).where(player.c.person == found))
     connection.execute(delete(maker).where(maker.c.person == found))
@@ -180,6 +197,7 @@ def all_places(connection: Connection, of: UUID | None) -> tuple[PlacePlayed, ..
 
 def add_batch(connection: Connection, new: Batch) -> None:
     """Add or update a batch."""
+    connection.execute(_held(select(batch.c.id).where(batch.c.uuid == new.uuid), True))
     row = {
         "uuid": new.uuid,
         "name": checked_name(new.name, "batch"),

@@ -33,9 +33,12 @@ from crowlight.store.everything import everything
 from crowlight.store.failpoints import Failpoint, pass_by
 from crowlight.store.rows import entries_of, load_entries
 from crowlight.store.schema import batch, entry, person, reed, reed_summary
-from crowlight.store.summary import folded, refresh, summary_of, summary_row
+from crowlight.store.summary import folded, lock, refresh, summary_of, summary_row
 
 __all__ = ["SqlRecords", "open_records"]
+
+#: More than there can be of anything; a database takes no larger number.
+_MANY = 2**31 - 1
 
 
 class SqlRecords:
@@ -141,8 +144,8 @@ class SqlRecords:
             .join(reed_summary, reed_summary.c.reed == reed.c.id)
             .where(*conditions)
             .order_by(*_order(query))
-            .limit(max(0, query.limit))
-            .offset(max(0, query.offset))
+            .limit(min(max(0, query.limit), _MANY))
+            .offset(min(max(0, query.offset), _MANY))
         )
         count = select(func.count()).select_from(reed_summary).where(*conditions)
         with self.database.read() as connection:
@@ -165,7 +168,7 @@ class SqlRecords:
             kept = _reed_id(connection, reed)
             conditions: list[ColumnElement[bool]] = [entry.c.reed == kept]
             if up_to is not None:
-                conditions.append(entry.c.seq <= up_to)
+                conditions.append(entry.c.seq <= min(up_to, _MANY))
             return tuple(load_entries(connection, entries_of(*conditions)))
 
     def append(
@@ -206,7 +209,10 @@ class SqlRecords:
         """Work every summary out again; return how many were not what they should have been."""
         wrong = 0
         with self.database.write() as connection:
-            for reed_id in connection.execute(select(reed.c.id)).scalars().all():
+            for reed_id in (
+                connection.execute(select(reed.c.id).order_by(reed.c.id)).scalars().all()
+            ):
+                lock(connection, reed_id)
                 kept = connection.execute(
                     select(reed_summary).where(reed_summary.c.reed == reed_id)
                 ).mappings()
@@ -333,6 +339,9 @@ def _reed_id(connection: Connection, uuid: UUID) -> int:
 
 
 def _conditions(query: ReedQuery) -> list[ColumnElement[bool]]:
+    if len(query.text) > 200:
+        msg = f"the search has {len(query.text)} characters, more than 200; use a few words"
+        raise InputError(msg)
     words = folded(query.text).split()
     conditions = [reed_summary.c.search.contains(word, autoescape=True) for word in words]
     if query.batch:

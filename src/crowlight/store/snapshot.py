@@ -96,6 +96,8 @@ def replace_sqlite(source: Path, target: Path) -> None:
         closing(sqlite3.connect(source)) as new,
         closing(sqlite3.connect(target, timeout=WAIT)) as old,
     ):
+        # First of all: with a log, a copy that is cut short leaves the file as it was.
+        old.execute("PRAGMA journal_mode = WAL")
         new.backup(old, progress=_patience(str(target)))
         old.execute("PRAGMA journal_mode = WAL")
 

@@ -6,14 +6,14 @@ import re
 import unicodedata
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, func, insert, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, delete, func, insert, select
 
 from crowlight.bench.ports import ReedSummary
-from crowlight.bench.state import ReedState, state_of
+from crowlight.bench.state import state_of
 from crowlight.store.rows import entries_of, load_entries
 from crowlight.store.schema import batch, entry, maker, player, reading, reed, reed_summary
 
-__all__ = ["folded", "natural", "refresh", "summary_of", "summary_row"]
+__all__ = ["folded", "held", "lock", "natural", "refresh", "summary_of", "summary_row"]
 
 
 def folded(text: str) -> str:
@@ -39,19 +39,29 @@ def natural(name: str) -> str:
     return re.sub(r"[0-9]+", lambda digits: digits[0].lstrip("0").zfill(12), folded(name))
 
 
-def refresh(connection: Connection, reed_id: int, *, state: ReedState | None = None) -> None:
-    """Work out the summary of one reed again and keep it."""
-    row = summary_row(connection, reed_id, state=state)
+def refresh(connection: Connection, reed_id: int) -> None:
+    """Work out the summary of one reed again and keep it; the caller holds its lock."""
+    row = summary_row(connection, reed_id)
     connection.execute(delete(reed_summary).where(reed_summary.c.reed == reed_id))
     connection.execute(insert(reed_summary).values(**row))
 
 
-def summary_row(
-    connection: Connection, reed_id: int, *, state: ReedState | None = None
-) -> dict[str, Any]:
+def held(condition: ColumnElement[bool]) -> Select[Any]:
+    """Select a reed's number; see `lock`."""
+    return select(reed.c.id).where(condition).with_for_update(key_share=True)
+
+
+def lock(connection: Connection, reed_id: int) -> None:
+    """Let writers of one reed queue, on PostgreSQL; SQLite has one writer at a time anyway.
+
+    Statements after this one see what those before in the queue have written.
+    """
+    connection.execute(held(reed.c.id == reed_id))
+
+
+def summary_row(connection: Connection, reed_id: int) -> dict[str, Any]:
     """Work out the summary of one reed from the tables of record."""
-    if state is None:
-        state = state_of(load_entries(connection, entries_of(entry.c.reed == reed_id), False))
+    state = state_of(load_entries(connection, entries_of(entry.c.reed == reed_id), False))
     counted = {e.uuid for e in state.entries}
     per_entry = connection.execute(
         select(entry.c.uuid, func.count())
