@@ -9,8 +9,8 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
 from crowlight.bench.assess import Judged
 from crowlight.reed import Blade
-from crowlight.report.svg import Frame, blade_picture, facing_picture, key_mark
-from crowlight.report.words import Words
+from crowlight.report.svg import Frame, blade_picture, facing_picture, key_mark, where
+from crowlight.report.words import Words, literal
 
 __all__ = ["environment", "style"]
 
@@ -37,9 +37,17 @@ def environment(words: Words, *packages: str) -> Environment:
     gettext, ngettext = words.jinja
     env.install_gettext_callables(gettext, ngettext, newstyle=True)  # pyright: ignore[reportAttributeAccessIssue]  # added by the extension
     env.globals.update(
-        key_mark=key_mark, blade_picture=_blade_picture, facing_picture=_facing_picture
+        key_mark=key_mark,
+        blade_picture=_blade_picture,
+        facing_picture=_facing_picture,
+        where=_where,
     )
+    env.filters["literal"] = literal
     return env
+
+
+def _where(along: float, length: float | None, words: Words) -> str:
+    return where(words, along, length)
 
 
 def _blade_picture(group: Judged, blade: str, frame: Frame, words: Words, name: str) -> str:

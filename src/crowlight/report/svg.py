@@ -149,7 +149,7 @@ class _Labels:
         half = _LETTER * em * len(text) / 2
         for x, y in spots:
             box = (x - half, y - 0.8 * em, x + half, y + 0.25 * em)
-            inside = box[0] >= 34 and box[2] <= _WIDTH
+            inside = box[0] >= 48 and box[2] <= _WIDTH
             if inside and not any(
                 box[0] < t[2] and t[0] < box[2] and box[1] < t[3] and t[1] < box[3]
                 for t in self.taken
@@ -311,23 +311,20 @@ def blade_picture(group: Judged, blade: Blade, frame: Frame, *, words: Words, na
     ]
     labels = _Labels()
     marks: list[str] = []
-    marked: set[tuple[float, float]] = set()
     for along, across, _ in points:
-        labels.keep_free(frame.x(across), frame.y(along))
+        labels.keep_free(frame.x(across), frame.y(along), 4.0)
+    few = len(points) <= _MANY
+    for along, across, thickness in points if few else ():
+        x, y = frame.x(across), frame.y(along)
+        spots = [(x, y + 18), (x, y - 9), (x + 24, y + 4), (x - 24, y + 4)]
+        labels.place(words.number(thickness * 1e3), spots, css="thickness", em=12)
     for c in sorted(pairs, key=_importance):
         ends = [(frame.x(s * c.across), frame.y(c.along)) for s in (-1, 1)]
         marks.extend(_pair_marks(c, ends))
         if c.decision.outcome is Outcome.DIFFERS:
-            marked.update(ends)
             y = ends[0][1]
             parts.append(f'<path d="M{ends[0][0]:g} {y:g}H{ends[1][0]:g}" class="tie"/>')
-            _name_difference(labels, c, _CENTRE, y - 7, words)
-    few = len(points) <= _MANY
-    for along, across, thickness in points:
-        x, y = frame.x(across), frame.y(along)
-        if few:
-            spots = [(x, y + 18), (x, y - 9), (x + 24, y + 4), (x - 24, y + 4)]
-            labels.place(words.number(thickness * 1e3), spots, css="thickness", em=12)
+            _name_difference(labels, c, _CENTRE, y, words)
     if few:
         dots = "".join(_ring(frame.x(b), frame.y(a), "point", 2) for a, b, _ in points)
     else:
@@ -365,7 +362,7 @@ def facing_picture(group: Judged, frame: Frame, *, words: Words, name: str) -> s
         sign = -1 if c.side is Side.LEFT else 1 if c.side is Side.RIGHT else 0
         x, y = frame.x(sign * c.across), frame.y(c.along)
         at.append((c, x, y))
-        labels.keep_free(x, y)
+        labels.keep_free(x, y, 6.0)
         match c.decision.outcome:
             case Outcome.DIFFERS:
                 marks.append(_triangle(x, y, up=c.decision.value >= 0))
@@ -376,7 +373,7 @@ def facing_picture(group: Judged, frame: Frame, *, words: Words, name: str) -> s
     few = len(pairs) <= _MANY
     for c, x, y in at:
         if c.decision.outcome is Outcome.DIFFERS:
-            _name_difference(labels, c, x, y - 9, words)
+            _name_difference(labels, c, x, y, words)
         elif few and isfinite(c.decision.value):
             text = words.number(c.decision.value * 1e3, 3, signed=True)
             labels.place(text, [(x, y + 18), (x, y - 9)], css="thickness", em=11)
@@ -407,6 +404,7 @@ def _name_difference(labels: _Labels, c: Comparison, x: float, y: float, words: 
     value = words.number(abs(d.value) * 1e3, 3)
     ends = sorted((abs(d.low), abs(d.high)))
     spread = "–".join(words.number(e * 1e3, 3) for e in ends)
-    spots = [(x, y), (x, y + 30), (x + 40, y), (x - 40, y)]
+    away = (0.0, 40.0, -40.0, 22.0, -22.0)
+    spots = [(x + dx, y + dy) for dy in (-9, 20, 34) for dx in away]
     if not labels.place(f"{value} ({spread})", spots, css="difference", em=12):
-        labels.place(value, [*spots, (x + 26, y + 12), (x - 26, y + 12)], css="difference", em=12)
+        labels.place(value, [*spots, (x + 26, y + 4), (x - 26, y + 4)], css="difference", em=12)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from crowlight.bench.assess import Assessment
 from crowlight.judge import Comparison, Outcome
 from crowlight.report.svg import where
-from crowlight.report.words import Words, in_locale, mark
+from crowlight.report.words import Words, in_locale, literal, mark
 
 __all__ = ["assessment_text"]
 
@@ -26,7 +26,7 @@ def assessment_text(assessment: Assessment, *, words: Words | None = None) -> st
         What differs, one line each, and how many comparisons were made.
     """
     words = words or in_locale("en")
-    lines = [assessment.name]
+    lines = [literal(assessment.name)]
     for group in assessment.groups:
         made = [
             c
@@ -62,8 +62,7 @@ def _line(c: Comparison, length: float | None, words: Words) -> str:
     d = c.decision
     place = where(words, c.along, length)
     aside = words.say(mark("%(value)s from the centreline"), value=words.mm(c.across, 1))
-    low, high = sorted((abs(d.low), abs(d.high)))
     return (
         f"- {words.whose(c)}, {place}, {aside}: {words.thicker(c)}, "
-        f"{words.mm(abs(d.value), 3)} ({words.interval(low, high)})"
+        f"{words.mm(abs(d.value), 3)} ({words.span(d.low, d.high)})"
     )

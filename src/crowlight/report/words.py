@@ -14,17 +14,19 @@ from functools import cache
 from importlib.resources import as_file, files
 
 from babel import Locale
-from babel.dates import format_datetime
+from babel.dates import format_date, format_time
 from babel.numbers import format_decimal
 
 from crowlight.judge import Comparison, Outcome, Pairing
 from crowlight.reed import Blade, CaneState, Side
 
-__all__ = ["DOMAIN", "Words", "in_locale", "mark"]
+__all__ = ["DOMAIN", "Words", "in_locale", "literal", "mark"]
 
 #: Name of the message catalogue.
 DOMAIN = "crowlight"
 
+#: Bidirectional overrides, embeddings and isolates.
+_REORDERING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 #: Between a number and its unit.
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 
@@ -32,6 +34,17 @@ _NO_BREAK = "\N{NO-BREAK SPACE}"
 def mark(text: str) -> str:
     """Mark a source string that is translated later; returns it unchanged."""
     return text
+
+
+def literal(text: str) -> str:
+    r"""Return a text with the characters that would reorder it made visible.
+
+    Examples
+    --------
+    >>> literal("reed\u202e7")
+    'reed[U+202E]7'
+    """
+    return "".join(f"[U+{ord(c):04X}]" if c in _REORDERING else c for c in text)
 
 
 _OUTCOMES: Mapping[Outcome, str] = {
@@ -207,9 +220,20 @@ class Words:
             high=self.number(high * 1e3, digits, signed=True),
         )
 
+    def span(self, low: float, high: float, digits: int = 3) -> str:
+        """Return an interval of sizes given in metres as millimetres, without signs or unit."""
+        ends = sorted((abs(low), abs(high)))
+        return self.say(
+            mark("%(low)s to %(high)s"),
+            low=self.number(ends[0] * 1e3, digits),
+            high=self.number(ends[1] * 1e3, digits),
+        )
+
     def moment(self, at: datetime) -> str:
         """Return a date and time on this computer's clock."""
-        return format_datetime(at.astimezone().replace(tzinfo=None), "medium", locale=self.locale)
+        here = at.astimezone().replace(tzinfo=None)
+        day = format_date(here, "medium", locale=self.locale)
+        return f"{day}, {format_time(here, 'short', locale=self.locale)}"
 
     @property
     def jinja(self) -> tuple[Callable[[str], str], Callable[[str, str, int], str]]:

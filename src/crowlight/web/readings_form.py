@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -140,12 +141,17 @@ def taken(
         troubles.append(Trouble("origin", text))
     length = _origin_length(typed, origin, words, troubles)
     common = _common(typed, words, troubles, corrects)
-    rows = rows_of(typed)
+    as_written = start_correction(corrects) if corrects is not None else {}
+    same_origin = all(_one(typed, n) == _one(as_written, n) for n in ("origin", f"{origin}-length"))
     found: list[Reading] = []
-    for row in range(rows):
+    for row in range(rows_of(typed)):
         model = common
         if corrects is not None and row < len(corrects.readings):
             model = _kept(corrects.readings[row], common, typed)
+            names = row_names(row).values()
+            if same_origin and all(_one(typed, n) == _one(as_written, n) for n in names):
+                found.append(model)  # not touched, so not rounded either
+                continue
         reading = _row(typed, row, origin, length, model, words, troubles)
         if reading is not None:
             found.append(reading)
@@ -312,9 +318,10 @@ def _row(
     # to a tenth of a micrometre: what is less comes from the arithmetic
     position = round(position, 7)
     across = round(numbers["out"] * 1e-3 * (-1 if side == "left" else 1), 7)
-    reading = replace(
-        model, place=Place(blade, position, across), thickness=round(numbers["thickness"] * 1e-3, 8)
-    )
+    place = Place(blade, position, across)
+    if math.dist((position, across), (model.place.along, model.place.across)) < 1e-7:
+        place = replace(model.place, blade=blade)  # not moved, so not rounded either
+    reading = replace(model, place=place, thickness=round(numbers["thickness"] * 1e-3, 8))
     try:
         check_reading(reading)
     except InputError as error:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Annotated, Any
+from typing import Annotated
 from uuid import UUID, uuid4
 
 from fastapi import Depends, Request
 from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException
 
 from crowlight.bench.desk import Desk
@@ -74,8 +74,10 @@ async def read_form(request: Request, bench: Bench) -> Sent:
     """Read a form and check its token."""
     try:
         form = await request.form(max_files=1, max_fields=_MOST_FIELDS)
-    except MultiPartException as error:
-        raise InputError(str(error)) from None
+    except (MultiPartException, HTTPException) as error:
+        why = error.detail if isinstance(error, HTTPException) else error.message
+        text = mark("The form could not be read (%(why)s); nothing was changed. Send less at once.")
+        raise InputError(bench.words.say(text, why=why.rstrip("."))) from None
     sent = await _sort(form)
     if not bench.pages.tokens.holds(request, sent.one("token")):
         text = mark(
@@ -182,12 +184,3 @@ def status_of(error: CrowlightError) -> int:
             return 422
         case _:
             return 500
-
-
-def attempt(action: Callable[[], Any], words: Words) -> tuple[Sequence[Trouble], int]:
-    """Run something that writes; return what went wrong, if anything, and the status."""
-    try:
-        action()
-    except CrowlightError as error:
-        return [trouble_of(error, words)], status_of(error)
-    return [], 200

@@ -114,7 +114,9 @@ def _write(
     if "more" in sent.typed:
         more = {**sent.typed, "rows": [str(min(rows_of(sent.typed) + ROWS, MOST_ROWS))]}
         return _page(request, bench, sheet, more, uuid=sent.uuid, corrects=old)
-    before = [t.reading for t in sheet.state.readings if old is None or t.entry != old.uuid]
+    # those of the entry to be replaced, or of this form sent before, do not count as earlier
+    own = {sent.uuid, old.uuid if old is not None else None}
+    before = [t.reading for t in sheet.state.readings if t.entry not in own]
     found, wrong = taken(sent.typed, words=bench.words, before=before, corrects=old)
     troubles, status, uuid = [*sent.troubles, *wrong], 403 if sent.troubles else 422, sent.uuid
     if found is not None and not troubles:

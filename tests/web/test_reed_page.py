@@ -1,0 +1,156 @@
+"""The page of one reed, its report and its JSON."""
+
+from __future__ import annotations
+
+import re
+from uuid import uuid4
+
+import pytest
+
+from crowlight.bench.kinds import Lengths, Note, Opening
+
+HOSTILE = "<script>alert(1)</script> & \"quoted\" 'x' \u202egnp.exe \u200f{{ 7*7 }}"
+
+
+def test_differences_are_shown_as_value_interval_and_finding(site):
+    page = site.get(site.import_table()).text
+    for said in ("differs", "no difference the gauge can see", "not measured"):
+        assert said in page
+    row = re.search(r'<tr role="row" class="row-differs">.*?</tr>', page, re.S)
+    assert row is not None
+    assert "+0.120" in row[0]
+    assert re.search(r"\+0\.0\d\d to \+0\.\d\d\d", row[0])
+    assert "left thicker" in row[0]
+    assert "1.0\u00a0mm" in row[0]
+
+
+def test_the_pictures_have_names_and_ids_of_their_own(site):
+    table = "".join(
+        line
+        for state in ("wet", "dry")
+        for line in [
+            f"marked,1,-2.5,0.1{len(state)},{state}\n",
+            f"marked,1,2.5,0.07,{state}\n",
+        ]
+    )
+    head = "# reed: Two\n# length_mm: 70\nblade,from_tip_mm,across_mm,thickness_mm,state\n"
+    page = site.get(site.import_table(head + table)).text
+    ids = re.findall(r'\sid="([^"]+)"', page)
+    assert len(ids) == len(set(ids))
+    assert page.count('role="img"') == 6
+    for labelled in re.findall(r'aria-labelledby="([^"]+)"', page):
+        assert set(labelled.split()) <= set(ids)
+    assert "Wet and dry readings are never compared" in page
+
+
+def test_hostile_text_is_printed_literally_everywhere(site):
+    path = site.add_reed(HOSTILE)
+    site.desk.write(HOSTILE, Note(text=HOSTILE))
+    site.desk.write(HOSTILE, Lengths(overall=0.07))
+    for address in ("/", path, f"{path}/report", f"{path}/write/note", f"{path}/readings"):
+        text = site.get(address).text
+        assert "<script>alert" not in text
+        assert "&lt;script&gt;alert(1)&lt;/script&gt;" in text
+        assert "{{ 7*7 }}" in text
+        # what would turn the text round is made visible
+        assert "\u202e" not in text
+        assert "[U+202E]" in text
+
+
+def test_the_log_strikes_out_what_no_longer_counts(site):
+    path = site.add_reed()
+    entry = site.desk.write("Gull 7", Opening(height=0.6e-3)).entries[0]
+    answer = site.send(f"{path}/entries/{entry.uuid}/withdraw", {"reason": "wrong reed"})
+    assert answer.headers["location"].startswith(f"{path}?done=withdrawn")
+    page = site.get(answer.headers["location"]).text
+    assert "<del>Opening</del>" in page
+    assert "withdraws entry 1" in page
+    assert "wrong reed" in page
+    assert "Opening at rest" not in page
+    # it cannot be withdrawn a second time from here
+    assert f"/entries/{entry.uuid}/withdraw" not in page
+
+
+def test_a_reed_can_be_seen_as_it_was(site):
+    path = site.add_reed()
+    site.desk.write("Gull 7", Opening(height=0.6e-3))
+    site.desk.write("Gull 7", Opening(height=0.8e-3))
+    then = site.get(f"{path}?at=1").text
+    assert "as it was after entry 1" in then
+    assert "0.60\u00a0mm" in then
+    assert "0.80\u00a0mm" not in then
+    assert "/write/" not in then
+    assert "0.80\u00a0mm" in site.get(path).text
+
+
+@pytest.mark.parametrize("at", ["x", "-1", "99999999999", "\u0661"])
+def test_a_strange_moment_is_now(site, at):
+    path = site.import_table()
+    assert "as it was after" not in site.get(f"{path}?at={at}").text
+
+
+def test_a_reed_that_is_not_there(site):
+    for path in (f"/reeds/{uuid4()}", "/reeds/nonsense", "/nowhere", f"/reeds/{uuid4()}/report"):
+        page = site.get(path, 404).text
+        assert 'href="/"' in page
+        assert "Traceback" not in page
+    assert (
+        site.client.get(f"/reeds/{uuid4()}/assessment.json")
+        .headers["content-type"]
+        .startswith("application/json")
+    )
+
+
+def test_invented_data_says_so(site):
+    path = site.import_table(invented=True)
+    for page in (path, f"{path}/report"):
+        assert "Invented data." in site.get(page).text
+    other = site.import_table("# reed: Real\n" + "\n".join(_rows()))
+    assert "Invented" not in site.get(other).text
+
+
+def _rows() -> list[str]:
+    return ["blade,from_rim_mm,across_mm,thickness_mm", "marked,60,-2,0.4", "marked,60,2,0.4"]
+
+
+def test_json(site):
+    path = site.import_table()
+    found = site.get(f"{path}/assessment.json").json()
+    assert found["reed"] == "Gull 7"
+    assert found["unit"] == "mm"
+    assert found["groups"][0]["readings"] == 9
+    site.get(f"{site.add_reed('empty')}/assessment.json", 404)
+
+
+def test_the_report_needs_nothing_else(site):
+    path = site.import_table()
+    shown = site.get(f"{path}/report")
+    assert "script-src" not in shown.headers["content-security-policy"]
+    assert "sandbox" in shown.headers["content-security-policy"]
+    assert not re.search(r'(src|href)=["\'](?!#|data:)', shown.text)
+    assert shown.text.count('<svg class="reed"') == 3
+    assert "@page" in shown.text
+    assert "knife" in shown.text
+    saved = site.get(f"{path}/report?save=1")
+    assert saved.headers["content-disposition"] == 'attachment; filename="Gull-7.html"'
+
+
+def test_the_name_of_a_saved_report_is_safe(site):
+    path = site.add_reed('../"; x\u00e9\u4e2d')
+    disposition = site.get(f"{path}/report?save=1").headers["content-disposition"]
+    assert disposition == 'attachment; filename="xe.html"'
+
+
+def test_ten_thousand_readings_make_a_page(site):
+    rows = [
+        f"{blade},{50 + 0.04 * i:.2f},{side * 2},{0.3 + 0.0001 * (i % 7):.4f}"
+        for i in range(500)
+        for blade in ("marked", "plain")
+        for side in (-1, 1)
+        for _ in range(5)
+    ]
+    head = "# reed: Many\nblade,from_rim_mm,across_mm,thickness_mm\n"
+    path = site.import_table(head + "\n".join(rows))
+    page = site.get(path).text
+    assert "10,000 readings" in page or "10000 readings" in page
+    assert len(page) < 1_500_000
