@@ -16,6 +16,7 @@ from crowlight.crow.reed import (
     draw_reeds,
     scaled,
     stacked,
+    with_lip,
 )
 from crowlight.crow.regimes import Heard, Regime, Strip, blow_steadily, classify, sound_strip
 from crowlight.crow.resonances import Resonances, find_resonances
@@ -56,4 +57,5 @@ __all__ = [
     "stacked",
     "staple_bore",
     "steady_flow",
+    "with_lip",
 ]

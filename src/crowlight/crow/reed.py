@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,7 @@ __all__ = [
     "draw_reeds",
     "scaled",
     "stacked",
+    "with_lip",
 ]
 
 Real = NDArray[np.float64]
@@ -46,6 +48,9 @@ _LIMITS = {
     "contact_damping": (0.0, 1e-2, "s", "0 to 0.01 s"),
     "softness": (1e-4, 0.2, "1", "0.0001 to 0.2"),
 }
+
+
+AnyReed = TypeVar("AnyReed", "ReedParameters", "ReedArrays")
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,26 +171,81 @@ def draw_reeds(
     return tuple(ReedParameters(**dict(zip(columns, map(float, r), strict=True))) for r in rows)
 
 
-def scaled(reed: ReedParameters, *, opening: float = 1.0, stiffness: float = 1.0) -> ReedParameters:
+_LIP = {
+    "opening_area": Spread(0.40, 0.53, 0.70, "1", "assumed", _ASSUMED),
+    "closing_pressure": Spread(0.90, 1.17, 1.50, "1", "assumed", _ASSUMED),
+    "swept_volume": Spread(1.8, 2.9, 4.5, "1", "assumed", _ASSUMED),
+    "frequency": Spread(1.05, 1.19, 1.40, "1", "assumed", _ASSUMED),
+    "damping": Spread(1.8, 2.7, 4.0, "1", "assumed", _ASSUMED),
+}
+
+
+def with_lip(
+    reeds: Sequence[ReedParameters], *, rng: np.random.Generator
+) -> tuple[ReedParameters, ...]:
+    """Put lips on crowing reeds.
+
+    Parameters
+    ----------
+    reeds : sequence of ReedParameters
+        As they crow.
+    rng : numpy.random.Generator
+        Source of chance: every reed gets its own player.
+
+    Returns
+    -------
+    tuple of ReedParameters
+        As they are played, in the same order.
+
+    Notes
+    -----
+    Lips close the tip by about half, damp it, and make the blades stiffer and slower to move air
+    past; the factors join `CROW_PRIOR` to `LIP_PRIOR` and are assumptions.
+
+    Examples
+    --------
+    >>> with_lip([ReedParameters()], rng=np.random.default_rng(0))[0].opening_area < 3e-6
+    True
+    """
+    factors = {name: spread.draw(rng, len(reeds)) for name, spread in _LIP.items()}
+    played = []
+    for i, reed in enumerate(reeds):
+        changes = {
+            name: float(np.clip(getattr(reed, name) * f[i], *_LIMITS[name][:2]))
+            for name, f in factors.items()
+        }
+        played.append(replace(reed, **changes))
+    return tuple(played)
+
+
+def scaled(
+    reed: AnyReed,
+    *,
+    opening: float | Real = 1.0,
+    stiffness: float | Real = 1.0,
+    mass: float | Real = 1.0,
+) -> AnyReed:
     """Return the reed with another opening or stiffness.
 
     Parameters
     ----------
-    reed : ReedParameters
+    reed : ReedParameters or ReedArrays
         Unchanged.
-    opening : float
+    opening : float or ndarray
         Factor on the opening height, > 0; the closing pressure and swept volume follow.
-    stiffness : float
-        Factor on the stiffness at the same mass, > 0; the resonance follows with its square root.
+    stiffness : float or ndarray
+        Factor on the stiffness, > 0; the resonance follows with its square root.
+    mass : float or ndarray
+        Factor on the moving mass, > 0.
 
     Returns
     -------
-    ReedParameters
-        New reed.
+    ReedParameters or ReedArrays
+        New reed, of the same kind.
 
     Notes
     -----
-    With opening height H and stiffness k per area: S0 ~ H, V ~ H, pM = k H, f ~ sqrt(k).
+    With opening height H and stiffness k per area: S0 ~ H, V ~ H, pM = k H, f ~ sqrt(k / m).
 
     Examples
     --------
@@ -197,7 +257,7 @@ def scaled(reed: ReedParameters, *, opening: float = 1.0, stiffness: float = 1.0
         opening_area=reed.opening_area * opening,
         swept_volume=reed.swept_volume * opening,
         closing_pressure=reed.closing_pressure * opening * stiffness,
-        frequency=reed.frequency * stiffness**0.5,
+        frequency=reed.frequency * (stiffness / mass) ** 0.5,
     )
 
 
@@ -215,6 +275,21 @@ class ReedArrays:
     contact_stiffness: Real
     contact_damping: Real
     softness: Real
+
+    def take(self, index: NDArray[np.intp] | slice) -> ReedArrays:
+        """Choose some of the reeds.
+
+        Parameters
+        ----------
+        index : ndarray of int or slice
+            Which.
+
+        Returns
+        -------
+        ReedArrays
+            In that order.
+        """
+        return ReedArrays(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
 
     @property
     def angular(self) -> Real:

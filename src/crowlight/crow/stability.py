@@ -90,9 +90,10 @@ def equilibrium(reeds: ReedArrays, bore: Resonances, blowing: Real) -> Equilibri
         area, slope = reeds.jet_area(opening)
         flow = area * np.sqrt(2.0 * np.maximum(drop, 0.0) / bore.density)
         new = blowing - bore.steady * flow
-        if np.allclose(new, drop, rtol=1e-13, atol=1e-9):
-            break
+        settled = bool((np.abs(new - drop) <= 1e-12 * blowing).all())
         drop = new
+        if settled:
+            break
     opening = 1.0 - drop / reeds.closing_pressure
     area, slope = reeds.jet_area(opening)
     flow = area * np.sqrt(2.0 * np.maximum(drop, 0.0) / bore.density)
@@ -301,7 +302,7 @@ def onsets(
     start = np.full(count, np.nan)  # angular frequency
     todo = np.arange(count)
     for share in _SCAN:
-        these = _chosen(arrays, todo)
+        these = arrays.take(todo)
         blowing = share * these.closing_pressure
         modes = growth_modes(these, bore, blowing)
         inside = (modes.imag > max(low, 1.0)) & (modes.imag < high)
@@ -319,14 +320,10 @@ def onsets(
     if not found.any():
         return result
     index = np.flatnonzero(found)
-    crossing = _crossing(_chosen(arrays, index), bore, pressure[index], start[index])
+    crossing = _crossing(arrays.take(index), bore, pressure[index], start[index])
     result.pressure[index] = crossing.pressure
     result.frequency[index] = crossing.frequency
     return result
-
-
-def _chosen(reeds: ReedArrays, index: NDArray[np.intp]) -> ReedArrays:
-    return ReedArrays(**{name: getattr(reeds, name)[index] for name in ReedArrays.__slots__})
 
 
 def onsets_from(
@@ -357,7 +354,14 @@ def onsets_from(
     if len(known.pressure) != len(arrays.opening_area):
         msg = f"{len(known.pressure)} thresholds cannot start {len(arrays.opening_area)} reeds"
         raise OutsideModel(msg)
-    return _crossing(arrays, bore, known.pressure, 2.0 * np.pi * known.frequency)
+    result = Onsets(np.full_like(known.pressure, np.nan), np.full_like(known.pressure, np.nan))
+    index = np.flatnonzero(np.isfinite(known.pressure))
+    if len(index):
+        angular = 2.0 * np.pi * known.frequency[index]
+        crossing = _crossing(arrays.take(index), bore, known.pressure[index], angular)
+        result.pressure[index] = crossing.pressure
+        result.frequency[index] = crossing.frequency
+    return result
 
 
 def _crossing(reeds: ReedArrays, bore: Resonances, pressure: Real, angular: Real) -> Onsets:
@@ -366,15 +370,16 @@ def _crossing(reeds: ReedArrays, bore: Resonances, pressure: Real, angular: Real
     closing = reeds.closing_pressure
     settled = np.zeros(len(p), dtype=bool)
 
-    def function(blowing: Real, omega: Real) -> Complex:
-        still = equilibrium(reeds, bore, blowing)
+    def function(still: Equilibrium, omega: Real) -> Complex:
         return _characteristic(np.asarray(1j * omega, dtype=complex), reeds, bore, still)
 
     for _ in range(40):
-        f = function(p, w)
         hp, hw = 1e-6 * p, 1e-6 * w
-        fp = (function(p + hp, w) - function(p - hp, w)) / (2.0 * hp)
-        fw = (function(p, w + hw) - function(p, w - hw)) / (2.0 * hw)
+        still = equilibrium(reeds, bore, p)
+        f = function(still, w)
+        more, less = (equilibrium(reeds, bore, q) for q in (p + hp, p - hp))
+        fp = (function(more, w) - function(less, w)) / (2.0 * hp)
+        fw = (function(still, w + hw) - function(still, w - hw)) / (2.0 * hw)
         det = fp.real * fw.imag - fp.imag * fw.real
         dp = (f.real * fw.imag - f.imag * fw.real) / det
         dw = (f.imag * fp.real - f.real * fp.imag) / det
