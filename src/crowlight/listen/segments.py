@@ -14,7 +14,6 @@ from crowlight.listen.tuning import Tuning, cents_between, note_pitch
 __all__ = ["Segment", "cut_notes"]
 
 _BELOW_LOUDEST = 50.0  # softer frames are rests [dB]
-_OVER_FLOOR = 6.0  # and so are frames this close to the quietest [dB]
 _OFF = 60.0  # a frame this far from a note costs as much as a frame of rest [cents]
 _FAR = 1.5  # cost of a frame however far off
 _SWITCH = 20.0e-3  # a change costs as much as this time spent wrong [s]
@@ -49,7 +48,8 @@ def cut_notes(
 ) -> tuple[Segment, ...]:
     """Find the notes of a pitch track.
 
-    The cheapest reading of the whole track: each frame is one of the notes or rest. A frame costs
+    Frames without a pitch, or 50 dB below the loudest (the 95th percentile), do not sound. Of all
+    readings of the track, each frame one of the notes or rest, the cheapest is taken. A frame costs
     ``min((cents off / 60)², 1.5)`` under a note and 1 under a rest, or the other way round where
     there is no pitch; every change of reading costs as much as 20 ms spent wrong. A vibrato thus
     stays one note and a glide is shared between its ends. Stretches of one note are cut again
@@ -69,7 +69,8 @@ def cut_notes(
     tuple of Segment
         In order; none shorter than 40 ms.
     """
-    sounding = np.isfinite(track.pitch) & _loud(track.level)
+    loudest = np.quantile(track.level, 0.95)
+    sounding = np.isfinite(track.pitch) & (track.level > loudest - _BELOW_LOUDEST)
     notes = np.arange(low, high + 1)
     target = note_pitch(notes, reference=reference, tuning=tuning)
     pitch = np.where(sounding, track.pitch, 1.0)
@@ -106,16 +107,6 @@ def _fall(level: NDArray[np.float64], first: int, edge: int, last: int, hop: flo
     around = level[max(edge - reach, (first + edge) // 2) : min(edge + reach, (edge + last) // 2)]
     softer = min(np.median(level[first:edge]), np.median(level[edge:last]))
     return float(softer - around.min()) if around.size else 0.0
-
-
-def _loud(level: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Frames above both limits; without silence in the take only the first one binds."""
-    loudest = float(np.quantile(level, 0.95))
-    floor = float(level.min())
-    limit = loudest - _BELOW_LOUDEST
-    if floor < loudest - 30:
-        limit = max(limit, floor + _OVER_FLOOR)
-    return level > limit
 
 
 def _cheapest(cost: NDArray[np.float64], switch: float) -> NDArray[np.intp]:

@@ -35,7 +35,7 @@ _TRIED = (
     (32, False),
     (64, False),
 )
-_CONFIDENCE = 1.2  # half-width of the interval, in standard deviations
+_CONFIDENCE = 1.0  # half-width of the interval, in standard deviations
 _LENGTHS = np.linspace(1.5, 24.0, 91)  # window lengths tabulated [steps]
 _HANN_MOMENT = 1 / 12 - 1 / (2 * np.pi**2)  # variance of a Hann window of length 1
 
@@ -85,7 +85,7 @@ def steady_slope(
     """Slope per step at every point, each over its own best span.
 
     Twelve estimates, over 3 to 129 points, are tried from the most scattered to the least. Each
-    comes with an interval of 1.2 standard deviations to either side; a point goes on to the next
+    comes with an interval of one standard deviation to either side; a point goes on to the next
     as long as all intervals so far share a value (intersecting confidence intervals [1]_). Where
     they no longer do, what a longer span averages away is no longer noise but movement.
 
