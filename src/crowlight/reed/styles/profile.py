@@ -3,7 +3,8 @@ r"""The mean profile of a scraped blade, as bands blended into each other.
 With :math:`s` the distance from the bottom rim and :math:`u` the fraction across (0 on the
 centreline, ±1 at the edges), each band (tip, heart, back, bark) has a straight centreline from
 `front` to `back`, a parabola to the `edge`, a `middle` departure half-way across, which in the back
-is the hollow of the windows, and a `tilt` from left to right. Bands follow each other through logistic steps
+is the hollow of the windows, and a `tilt` from left to right. Bands follow each other through
+logistic steps
 
 .. math:: h = \sum_j B_j(s, u)\,\bigl(S_j - S_{j+1}\bigr), \qquad
           S_j = \bigl(1 + e^{(s - x_j(u))/w_j}\bigr)^{-1}, \quad S_0 = 1 .

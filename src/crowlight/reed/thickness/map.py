@@ -116,7 +116,7 @@ class ThicknessMap:
         Thickness of the marked and the plain blade and its standard deviation, kept between
         nothing and the bark [m].
     ceiling : ndarray, shape (2, n_along, n_across)
-        The bark there, 2 standard deviations above its estimate [m].
+        The bark there, 3 standard deviations above its estimate [m].
 
     Examples
     --------
@@ -167,9 +167,12 @@ class ThicknessMap:
         level : float
             Chance that a point lies inside, each point on its own; 0 < level < 1.
         """
-        half = float(ndtri(0.5 + level / 2)) * self._raw_sd
-        low = np.clip(self._raw_mean - half, LEAST, self.ceiling)
-        return low, np.clip(self._raw_mean + half, LEAST, self.ceiling)
+        z = float(ndtri(0.5 + level / 2))
+        return self._kept(np.full_like(self.mean, -z)), self._kept(np.full_like(self.mean, z))
+
+    def _kept(self, z: Array) -> Array:
+        """Turn standard normal scores into thickness, between nothing and the bark."""
+        return _quantile(z, self._raw_mean, self._raw_sd, LEAST, self.ceiling)
 
     def at(self, places: Sequence[Place]) -> Estimate:
         """Return thickness at places, jointly.
@@ -226,12 +229,13 @@ class ThicknessMap:
         Returns
         -------
         ndarray, shape (count, 2, n_along, n_across)
-            Thickness on the grid, between nothing and the bark [m].
+            Thickness on the grid [m]: jointly normal scores, each place's own distribution between
+            nothing and the bark.
         """
         joint = self._joint
         white = rng.standard_normal((count, len(joint.values)))
-        drawn = joint.values + white @ self._root.T
-        return np.clip(drawn.reshape(count, *self.mean.shape), LEAST, self.ceiling)
+        scores = (white @ self._root.T) / np.sqrt(np.diagonal(joint.covariance))
+        return self._kept(scores.reshape(count, *self.mean.shape))
 
     def left_right(self, blade: Blade) -> Difference:
         """Return left minus right of one blade, on the columns right of the centreline."""
@@ -398,7 +402,7 @@ def _prior_between(fit: Fit, a: Sites, b: Sites) -> Array:
 
 
 def _bark(fit: Fit, blade: int, fraction: Array) -> Array:
-    """Return the bark's thickness across, 2 standard deviations above its estimate."""
+    """Return the bark's thickness across, 3 standard deviations above its estimate."""
     profile, k = fit.style.mean, len(fit.style.mean.names)
     square, side = fraction**2, np.abs(fraction)
     basis = np.zeros((len(fraction), k))
@@ -409,7 +413,18 @@ def _bark(fit: Fit, blade: int, fraction: Array) -> Array:
     mine = slice(blade * k, (blade + 1) * k)
     spread = ((basis @ fit.covariance[mine, mine]) * basis).sum(axis=1)
     spread += sum(v**2 for v in fit.style.unevenness["bark"])
-    return basis @ fit.values[blade] + 2.0 * np.sqrt(spread)
+    return basis @ fit.values[blade] + 3.0 * np.sqrt(spread)
+
+
+def _quantile(z: Array, mean: Array, sd: Array, low: float, high: Array) -> Array:
+    """Return the quantiles, given as standard normal scores, of normals cut off at both ends."""
+    scale = np.maximum(sd, 1e-9)
+    a, b = (low - mean) / scale, (high - mean) / scale
+    below, above = ndtr(a), ndtr(b)
+    chance = below + ndtr(z) * (above - below)
+    kept = np.clip(ndtri(np.clip(chance, 1e-15, 1.0 - 1e-15)), a, b)
+    far = np.minimum(-a, b) > 6.0  # nothing to cut off
+    return mean + scale * np.where(far, z, kept)
 
 
 def _kept_between(mean: Array, sd: Array, low: float, high: Array) -> tuple[Array, Array]:

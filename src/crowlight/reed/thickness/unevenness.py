@@ -97,12 +97,12 @@ class Scales:
     fine_across: float = 0.7e-3
     common: float = 0.35
     habit: float = 0.15
-    wander: tuple[float, float, float] = (0.14e-3, 0.45e-3, 0.30e-3)
+    wander: tuple[float, float, float] = (0.10e-3, 0.45e-3, 0.30e-3)
     wander_across: float = 0.6
     flank: float = 0.05
     flank_along: float = 6e-3
     step: tuple[float, float, float] = (0.155, 0.20, 0.40)
-    step_along: float = 0.4e-3
+    step_along: float = 0.35e-3
     step_across: float = 1.8e-3
 
 
