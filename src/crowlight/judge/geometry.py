@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from crowlight.errors import InputError
 from crowlight.judge.decision import Decision, Outcome, decide, effective_dof
 from crowlight.judge.sums import (
     ThicknessSum,
@@ -74,11 +75,25 @@ class Measured:
         practice, no source).
     dof : float
         Its degrees of freedom.
+
+    Raises
+    ------
+    InputError
+        If the length or its uncertainty is negative or not a number.
     """
 
     value: float
     uncertainty: float = 0.125e-3
     dof: float = math.inf
+
+    def __post_init__(self) -> None:
+        if not (self.uncertainty >= 0.0 and math.isfinite(self.value) and self.value > 0.0):
+            msg = (
+                f"length {self.value * 1e3:g} mm with standard uncertainty "
+                f"{self.uncertainty * 1e3:g} mm is not usable: the length must be above 0 mm, "
+                "the uncertainty 0 mm or more"
+            )
+            raise InputError(msg)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,11 +201,6 @@ def judge_geometry(
     -------
     Geometry
         Every comparison with value, standard uncertainty, degrees of freedom, interval, outcome.
-
-    Raises
-    ------
-    InputError
-        If an uncertainty is negative.
 
     Notes
     -----

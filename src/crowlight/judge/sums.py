@@ -235,10 +235,10 @@ def heart_length(
     float
         Share of the prior variance of that line which the readings took away.
     """
-    fit, shape, names = found.fit, found.style.shape, found.style.mean
-    short = shape.back is None
+    fit, names = found.fit, found.style.mean
+    short = found.style.shape.back is None
     k = names.index("bark.start" if short else "back.start")
-    end = float(fit.values[blade, k]) + (shape.heart_end - shape.bark if short else 0.0)
+    end = float(fit.values[blade, k])  # on the centreline
     row = blade * len(names.names) + k
     variance = float(fit.covariance[row, row])
     told = 1.0 - variance / float(fit.prior_covariance[row, row])
