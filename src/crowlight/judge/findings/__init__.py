@@ -17,6 +17,7 @@ from crowlight.judge.findings.evidence import (
 from crowlight.judge.findings.lexicon import heard
 from crowlight.judge.findings.load import catalogue
 from crowlight.judge.findings.rank import Answer, Findings, Ranked, Support, rank
+from crowlight.judge.findings.sentences import as_data, ask, place, say, source_sentences
 from crowlight.judge.findings.where import Where
 
 __all__ = [
@@ -37,7 +38,12 @@ __all__ = [
     "Support",
     "Trials",
     "Where",
+    "as_data",
+    "ask",
     "catalogue",
     "heard",
+    "place",
     "rank",
+    "say",
+    "source_sentences",
 ]

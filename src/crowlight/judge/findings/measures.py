@@ -41,6 +41,9 @@ class Measure:
         Standard uncertainty a usual measurement has, in that unit; for weighing what to measure.
     of : callable
         From what is known and a place to the value in SI.
+    centre : float
+        Where it lies on a reed without fault, in that unit: nothing for a deviation, a usual value
+        for what is not one (common practice, no source).
     """
 
     code: str
@@ -49,6 +52,7 @@ class Measure:
     scale: float
     usual: float
     of: Take
+    centre: float = 0.0
 
 
 def _usable(value: Measured | None) -> Measured | None:
@@ -329,15 +333,37 @@ _ROWS: tuple[tuple[str, str, str, float, float, Take], ...] = (
     ("played-hours", "age", "h", 3600.0, 2.0, _history("played", 2 * 3600.0)),
     ("days-since-tied", "fresh", "d", 86400.0, 0.5, _history("since_tied", 0.5 * 86400.0)),
     ("hours-since-cut", "fresh", "h", 3600.0, 0.5, _history("since_cut", 0.5 * 3600.0)),
-    ("soaked-minutes", "soak", "min", 60.0, 2.0, _history("soaked", 120.0)),
+    ("soaked-minutes", "soak", "min", 60.0, 2.0, _history("soaked", 60.0)),
     ("sitting-minutes", "sitting", "min", 60.0, 5.0, _history("crowing", 300.0)),
     ("clips", "clips", "1", 1.0, 0.0, _history("clips", 0.0)),
-    ("strokes-since-sharpened", "knife", "1", 1.0, 20.0, _history("strokes_since_sharpened", 20.0)),
+    (
+        "strokes-since-sharpened",
+        "knife",
+        "1",
+        1.0,
+        20.0,
+        _history("strokes_since_sharpened", 20.0),
+    ),
     ("altitude-gained", "climate", "m", 1.0, 20.0, _rise),
     ("humidity-lost", "climate", "%", 0.01, 5.0, _drier),
     ("room-temperature", "climate", "K", 1.0, 1.0, _room("temperature_now", 1.0)),
-    ("hours-here", "stay", "h", 3600.0, 1.0, _room("here_for", 3600.0)),
 )
 
+#: Usual values of what is not a deviation (common practice, no source).
+_CENTRES: Mapping[str, float] = {
+    "room-to-clip": 1.5,
+    "tie-beyond": -0.4,
+    "played-hours": 5.0,
+    "days-since-tied": 7.0,
+    "hours-since-cut": 36.0,
+    "soaked-minutes": 4.0,
+    "sitting-minutes": 20.0,
+    "clips": 1.0,
+    "strokes-since-sharpened": 150.0,
+    "room-temperature": 294.0,
+}
+
 #: Every quantity by its name.
-MEASURES: Mapping[str, Measure] = MappingProxyType({row[0]: Measure(*row) for row in _ROWS})
+MEASURES: Mapping[str, Measure] = MappingProxyType(
+    {row[0]: Measure(*row, centre=_CENTRES.get(row[0], 0.0)) for row in _ROWS}
+)

@@ -13,7 +13,7 @@ from crowlight.judge.findings.measures import MEASURES
 from crowlight.judge.findings.signs import SIGNS
 from crowlight.judge.findings.where import REED
 
-__all__ = ["Question", "questions"]
+__all__ = ["Question", "question_texts", "questions"]
 
 #: How many standard uncertainties beyond nothing count as saying otherwise: nine times in ten.
 _PROVEN = 1.2816
@@ -90,6 +90,11 @@ def questions(known: Known) -> tuple[Question, ...]:
         if question is not None:
             found.append(question)
     return tuple(found)
+
+
+def question_texts() -> tuple[str, ...]:
+    """Return the English sentences of all questions."""
+    return tuple(pair.text for pair in _pairs())
 
 
 def _against_measure(known: Known, pair: _Pair) -> Question | None:

@@ -19,7 +19,7 @@ __all__ = ["LOOKS", "SIGNS", "WORDS", "Sign"]
 Take = Callable[[Known, Where], "float | None"]
 
 #: How often a witness of each kind is right (our choice, between practice and caution).
-_TAP, _WORD, _LOOK, _TRIAL, _NOTE = 0.93, 0.90, 0.995, 0.97, 0.98
+_TAP, _WORD, _TRIAL, _SEEN, _LOOK, _NOTE = 0.93, 0.90, 0.97, 0.99, 0.995, 0.995
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +110,7 @@ def _bubbles(code: str) -> Take:
     def take(known: Known, where: Where) -> float | None:
         if known.trials.bubbles is None:
             return None
-        return _TRIAL if known.trials.bubbles == code else 1 - _TRIAL
+        return _SEEN if known.trials.bubbles == code else 1 - _SEEN
 
     return take
 
@@ -150,7 +150,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "wobbles": "crow",
         "closed": "opening words",
         "open": "opening words",
-        "all-reeds": "trial",
+        "all-reeds": "control reed",
         "old": "age",
     }
 )
@@ -187,9 +187,9 @@ _ROWS: tuple[tuple[str, str, Take], ...] = (
     ("bubbles-side", "leak", _bubbles("side")),
     ("bubbles-thread", "leak", _bubbles("thread")),
     ("bubbles-cork", "leak", _bubbles("cork")),
-    ("control-fails", "trial", _trial("control_reed", "fails")),
-    ("other-oboe-fine", "trial", _trial("other_instrument", "fine")),
-    ("other-player-fine", "trial", _trial("other_player", "fine")),
+    ("control-fails", "control reed", _trial("control_reed", "fails")),
+    ("other-oboe-fine", "other oboe", _trial("other_instrument", "fine")),
+    ("other-player-fine", "other player", _trial("other_player", "fine")),
     ("re-soak-helps", "soak trial", _trial("re_soaked", "better")),
     ("drying-helps", "soak trial", _trial("dried", "better")),
     ("pinch-helps", "pinch", _trial("pinched_sides", "better")),

@@ -13,7 +13,7 @@ from crowlight.judge.findings.finding import Finding, Remedy
 from crowlight.judge.findings.measures import MEASURES
 from crowlight.judge.findings.where import REED
 
-__all__ = ["DAY", "SMALLEST_CLIP", "Stop", "bars", "stops"]
+__all__ = ["DAY", "SMALLEST_CLIP", "Stop", "bars", "stop_texts", "stops"]
 
 #: A performance nearer than this allows only what can be undone [s].
 DAY = 24 * 3600.0
@@ -77,7 +77,9 @@ def stops(
         "not-the-reed": _of(found, "not-the-reed", leave=_settled(known)),
         "not-now": _of(found, "not-now", leave={"blunt-knife"}),
         "before-the-knife": tuple(
-            f.code for f, strong in found if f.group == "before-the-knife" and strong
+            f.code
+            for f, strong in found
+            if f.group == "before-the-knife" and (strong or f.code == "batch-alike")
         ),
         "floor": tuple(sorted(known.geometry.at_floor)),
     }
@@ -106,6 +108,11 @@ def stops(
         for code, (text, kinds) in _table().items()
         if now[code]
     )
+
+
+def stop_texts() -> tuple[str, ...]:
+    """Return the English sentences of all stops."""
+    return tuple(text for text, _ in _table().values())
 
 
 def bars(stop: Stop, remedy: Remedy) -> bool:
