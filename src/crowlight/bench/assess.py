@@ -9,10 +9,13 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
+from crowlight.bench.codec import Codec
+from crowlight.bench.mapping import Mapped, mapped
 from crowlight.bench.ports import Report, Table
 from crowlight.errors import InputError
 from crowlight.judge import Differences, paired_differences
-from crowlight.reed import CaneState, Reading
+from crowlight.reed import Blade, CaneState, Reading, instrument
+from crowlight.reed.styles import style
 
 __all__ = [
     "ALGORITHM",
@@ -26,7 +29,7 @@ __all__ = [
 ]
 
 #: Goes up whenever the same readings would give another result; part of every cache key.
-ALGORITHM = "assess-1"
+ALGORITHM = "assess-2"
 
 #: Default tolerance [m]: differences between sides and blades that makers let pass (common
 #: practice, no source).
@@ -44,12 +47,19 @@ class Judged:
     readings : tuple of Reading
         The readings.
     differences : Differences
-        What differs.
+        What differs between single points.
+    mapped : Mapped or None
+        The thickness map and what its geometry says; None without a style.
+    not_mapped : str
+        Why there is no map: ``"no-style"``, ``"state"`` (the style's numbers are of cane in the
+        other state), ``"few"`` readings, or empty.
     """
 
     state: CaneState
     readings: tuple[Reading, ...]
     differences: Differences
+    mapped: Mapped | None = None
+    not_mapped: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,13 +85,18 @@ class Assessment:
 
     @property
     def differing(self) -> int:
-        """How many comparisons say ``differs``."""
+        """How many comparisons say ``differs``: of the map where there is one, else of points."""
         return sum(
-            c.decision.outcome == "differs" for g in self.groups for c in g.differences.comparisons
+            c.decision.outcome == "differs"
+            for g in self.groups
+            for c in (g.mapped.geometry.findings if g.mapped else g.differences.comparisons)
         )
 
 
-_adapter = TypeAdapter(Assessment)
+_codec = Codec(Assessment)
+
+#: A map is drawn from this many readings of a blade on; fewer tell hardly more than the style does.
+ENOUGH_READINGS = 6
 
 
 def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assessment:
@@ -90,8 +105,9 @@ def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assess
     Parameters
     ----------
     inputs : mapping
-        ``name``; ``readings``, a sequence of `Reading`; optionally ``length`` and ``thread_top``
-        [m] and ``tolerance`` [m].
+        ``name``; ``readings``, a sequence of `Reading`; optionally ``style`` (its code), and [m]
+        ``length``, ``length_uncertainty``, ``thread_top``, ``common_shift``, ``gouge_centre``,
+        ``gouge_side`` and ``tolerance``.
     report : callable
         Called with the fraction done.
 
@@ -110,14 +126,21 @@ def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assess
         msg = "there are no thickness readings to judge; measure some points or import a table"
         raise InputError(msg)
     groups: list[Judged] = []
+    done = 0
     for state in CaneState:
         chosen = tuple(r for r in readings if r.state is state)
-        if chosen:
-            found = paired_differences(chosen, tolerance=inputs.get("tolerance", TOLERANCE))
-            groups.append(Judged(state=state, readings=chosen, differences=found))
-        report(0.9 * sum(len(g.readings) for g in groups) / len(readings))
+        if not chosen:
+            continue
+        found = paired_differences(chosen, tolerance=inputs.get("tolerance", TOLERANCE))
+        drawn, why_not = _mapped(inputs, chosen, found)
+        groups.append(
+            Judged(
+                state=state, readings=chosen, differences=found, mapped=drawn, not_mapped=why_not
+            )
+        )
+        done += len(chosen)
+        report(done / len(readings))
     groups.sort(key=lambda g: -len(g.readings))
-    report(1.0)
     return Assessment(
         name=inputs["name"],
         groups=tuple(groups),
@@ -126,13 +149,37 @@ def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assess
     )
 
 
+def _mapped(
+    inputs: Mapping[str, Any], readings: Sequence[Reading], found: Differences
+) -> tuple[Mapped | None, str]:
+    """Map the readings of one state, or say why not."""
+    code = inputs.get("style")
+    if not code:
+        return None, "no-style"
+    state = readings[0].state
+    if state is CaneState.UNKNOWN:
+        return None, "state"
+    if state is not style(code).state:
+        return None, "state"
+    if min(sum(r.place.blade is b for r in readings) for b in Blade) < ENOUGH_READINGS:
+        return None, "few"
+    gauges = None
+    if found.own_repeatability_used and found.repeatability is not None:
+        codes = {r.instrument for r in readings}
+        gauges = {c: instrument(c).with_repeatability(found.repeatability) for c in codes}
+    return mapped(inputs, readings, gauges=gauges), ""
+
+
 def inputs_of_table(table: Table, *, name: str) -> dict[str, Any]:
     """Return the inputs of `assess` for a table that is not kept."""
     return {
         "name": table.facts.get("reed") or name,
         "readings": table.readings,
+        "style": table.facts.get("style"),
         "length": table.facts.get("length"),
+        "length_uncertainty": table.facts.get("length_uncertainty"),
         "thread_top": table.facts.get("thread_top"),
+        "common_shift": table.taken.origin_uncertainty,
     }
 
 
@@ -144,9 +191,9 @@ def assess_key(inputs: Mapping[str, Any]) -> str:
 
 def to_bytes(assessment: Assessment) -> bytes:
     """Return an assessment as JSON, for keeping."""
-    return _adapter.dump_json(assessment)
+    return _codec.to_bytes(assessment)
 
 
 def from_bytes(data: bytes) -> Assessment:
     """Read what `to_bytes` wrote."""
-    return _adapter.validate_json(data)
+    return _codec.from_bytes(data)

@@ -322,9 +322,16 @@ def _inputs(name: str, state: ReedState) -> dict[str, Any]:
         )
         for t in holding
     )
+    cane = state.described.cane
     return {
         "name": name,
         "readings": readings,
+        "style": state.described.style,
         "length": state.length,
+        "length_uncertainty": state.length_uncertainty,
         "thread_top": state.lengths.thread_top if state.lengths else None,
+        # one shift for all: the largest, where sittings were converted differently
+        "common_shift": max((t.taken.origin_uncertainty for t in holding), default=0.0),
+        "gouge_centre": cane.gouge_centre,
+        "gouge_side": cane.gouge_side,
     }

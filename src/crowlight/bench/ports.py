@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any, Literal, Protocol
 from uuid import UUID
 
-from crowlight.bench.kinds import Payload
+from crowlight.bench.kinds import Payload, ReadingsTaken
 from crowlight.reed import Reading
 
 __all__ = [
@@ -354,8 +354,8 @@ class Table:
     ----------
     readings : tuple of Reading
         In file order.
-    taken : Payload
-        A `crowlight.bench.kinds.ReadingsTaken`: how positions were converted.
+    taken : ReadingsTaken
+        How positions were converted.
     facts : mapping
         What the head of the file says: ``reed``, ``style``, ``length`` [m], ``thread_top`` [m],
         ``maker``, ``measured_at`` (datetime) ...; only those given.
@@ -364,7 +364,7 @@ class Table:
     """
 
     readings: tuple[Reading, ...]
-    taken: Payload
+    taken: ReadingsTaken
     facts: Mapping[str, Any] = field(default_factory=dict[str, Any])
     digest: str = ""
 

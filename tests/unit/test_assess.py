@@ -1,0 +1,101 @@
+"""The judgement of one reed: groups, maps, and results that can be kept."""
+
+import math
+
+import numpy as np
+import pytest
+
+from crowlight.bench.assess import Assessment, assess, assess_key, from_bytes, to_bytes
+from crowlight.errors import InputError
+from crowlight.invented.reeds import Fault, draw_reed, measure, planned_places
+from crowlight.reed import Blade, CaneState, Place, Reading
+
+HEART = Fault(zone="heart", blade=Blade.MARKED, side=0, amount=0.08e-3)
+
+
+@pytest.fixture(scope="module")
+def inputs() -> dict:
+    rng = np.random.default_rng(8)
+    reed = draw_reed(rng, even=True, faults=(HEART,))
+    readings = measure(reed, planned_places(reed.style), rng, repeats=2)
+    return {"name": "Auk", "readings": readings, "style": "long", "length": reed.style.length}
+
+
+@pytest.fixture(scope="module")
+def found(inputs: dict) -> Assessment:
+    return assess(inputs)
+
+
+def test_a_heavy_heart_is_found(found: Assessment) -> None:
+    (group,) = found.groups
+    assert group.mapped is not None
+    named = [f for f in group.mapped.geometry.findings if f.decision.outcome == "differs"]
+    between = [f for f in named if f.against == "blades"]
+    assert [(f.quantity.value, f.zone) for f in between] == [("thickness", "heart")]
+    assert between[0].decision.low > 0.02e-3
+    assert found.differing == len(named)
+
+
+def test_kept_results_come_back_whole(found: Assessment) -> None:
+    # NaN is not equal to itself: compare what is printed.
+    assert repr(from_bytes(to_bytes(found))) == repr(found)
+    points = assess({"name": "x", "readings": (Reading(Place(Blade.PLAIN, 0.06, 0.0), 4e-4),)})
+    again = from_bytes(to_bytes(points))
+    assert math.isnan(again.groups[0].differences.comparisons[0].decision.value)
+
+
+def test_unlike_wet_states_are_never_compared(inputs: dict) -> None:
+    dry = tuple(
+        Reading(r.place, r.thickness, r.instrument, r.seating, r.repeat, CaneState.DRY)
+        for r in inputs["readings"]
+        if r.place.blade is Blade.PLAIN
+    )
+    wet = tuple(r for r in inputs["readings"] if r.place.blade is Blade.MARKED)
+    both = assess({**inputs, "readings": wet + dry})
+    assert {g.state for g in both.groups} == {CaneState.WET, CaneState.DRY}
+    for group in both.groups:
+        outcomes = {
+            c.decision.outcome
+            for c in group.differences.comparisons
+            if c.pairing.value == "marked-plain"
+        }
+        assert outcomes == {"not_measured"}
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({"style": ""}, "no-style"),
+        ({"state": CaneState.UNKNOWN}, "state"),
+        ({"state": CaneState.DRY}, "state"),
+        ({"keep": 8}, "few"),
+    ],
+)
+def test_why_there_is_no_map(inputs: dict, change: dict, why: str) -> None:
+    readings = inputs["readings"][: change.get("keep")]
+    state = change.get("state", CaneState.WET)
+    readings = tuple(
+        Reading(r.place, r.thickness, r.instrument, r.seating, r.repeat, state) for r in readings
+    )
+    group = assess({**inputs, "readings": readings, **change}).groups[0]
+    assert group.mapped is None
+    assert group.not_mapped == why
+
+
+def test_progress_ends_at_one(inputs: dict) -> None:
+    seen: list[float] = []
+    assess(inputs, seen.append)
+    assert seen[-1] == 1.0
+    assert seen == sorted(seen)
+
+
+def test_no_readings_is_an_error() -> None:
+    with pytest.raises(InputError, match="no thickness readings to judge"):
+        assess({"name": "x", "readings": ()})
+
+
+def test_key_follows_the_inputs(inputs: dict) -> None:
+    key = assess_key(inputs)
+    assert key == assess_key(dict(inputs))
+    assert key != assess_key({**inputs, "length": inputs["length"] + 1e-4})
+    assert key != assess_key({**inputs, "readings": inputs["readings"][:-1]})
