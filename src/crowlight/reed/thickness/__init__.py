@@ -10,6 +10,7 @@ from crowlight.reed.thickness.map import (
 )
 from crowlight.reed.thickness.next_point import NextPoint, next_points
 from crowlight.reed.thickness.observation import BLADES
+from crowlight.reed.thickness.own_style import own_style
 from crowlight.reed.thickness.unevenness import Scales
 
 __all__ = [
@@ -25,4 +26,5 @@ __all__ = [
     "fit_profile",
     "map_thickness",
     "next_points",
+    "own_style",
 ]
