@@ -127,10 +127,10 @@ def common_practice() -> ClassModel:
     not known to hold for any real reed.
     """
     return ClassModel(
-        centre=np.array([-14.2, -22.7, -20.7]),
-        scale=np.array([14.6, 13.4, 20.4]),
-        weight=np.array([1.99, 1.83, 1.85]),
-        threshold=np.array([-2.81, 3.46]),
+        centre=np.array([-15.2, -26.3, -22.6]),
+        scale=np.array([13.3, 14.1, 20.6]),
+        weight=np.array([2.1, 1.67, 1.88]),
+        threshold=np.array([-2.97, 3.62]),
         basis="common practice",
     )
 

@@ -229,7 +229,8 @@ def measure_blow(
     octaves_off = float(np.rint(cents.value / 1200.0))
     folded = _map(cents, lambda v: v - 1200.0 * octaves_off)
     stray = _stray(whole, from_parts)
-    rattle = _root(moving.rattle)
+    rattle = jackknife(moving.rattle, len(moving.together))
+    rattle = Measure(rattle.value, max(rattle.low, 0.0), rattle.high)
     steady = trusted and share.value >= STEADY_SHARE
     steadiness, drift = _about_line(track)
     in_octave = pitch / 2.0 ** np.rint(np.log2(pitch / target))

@@ -23,6 +23,8 @@ ZONE = 10.0
 """Half width of the band that belongs to one order [Hz]."""
 GUARD = 20.0
 """Closer than this to an order nothing counts as stray [Hz]: slow movement of the order itself."""
+GUARD_SHARE = 0.01
+"""The same as a share of frequency, for high orders that move further [1]."""
 STANDS_OUT = 10.0**0.8
 """A stray partial stands at least this far (8 dB) above the floor [1]."""
 
@@ -147,7 +149,7 @@ def divide(
     band = (f >= LOW) & (f <= min(HIGH, 0.95 * f[-1]))
     zone = min(ZONE, 0.2 * pitch)
     own = band & (away <= zone)
-    free = band & (away > min(GUARD, 0.25 * pitch))
+    free = band & (away > np.minimum(np.maximum(GUARD, GUARD_SHARE * f), 0.25 * pitch))
     over = p - floor
     still = np.zeros_like(p)
     if room is not None:
