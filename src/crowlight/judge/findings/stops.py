@@ -77,9 +77,13 @@ def stops(
         "not-the-reed": _of(found, "not-the-reed", leave=_settled(known)),
         "not-now": _of(found, "not-now", leave={"blunt-knife"}),
         "before-the-knife": tuple(
-            f.code
-            for f, strong in found
-            if f.group == "before-the-knife" and (strong or f.code == "batch-alike")
+            sorted(
+                {
+                    f.code
+                    for f, strong in found
+                    if f.group == "before-the-knife" and (strong or f.code == "batch-alike")
+                }
+            )
         ),
         "floor": tuple(sorted(known.geometry.at_floor)),
     }
@@ -134,7 +138,7 @@ def _with_parts(zones: tuple[str, ...]) -> set[str]:
 
 
 def _of(found: Iterable[tuple[Finding, bool]], group: str, *, leave: set[str]) -> tuple[str, ...]:
-    return tuple(f.code for f, _ in found if f.group == group and f.code not in leave)
+    return tuple(sorted({f.code for f, _ in found if f.group == group} - leave))
 
 
 def _settled(known: Known) -> set[str]:
