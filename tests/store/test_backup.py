@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import json
 import os
 import shutil
@@ -319,6 +320,31 @@ def test_an_archive_that_is_not_right_changes_nothing(
         restore_backup(archive, where, new_blobs, overwrite=True)
     assert content(records) == before
     assert not new_blobs.folder.exists()
+
+
+def test_a_database_part_of_rubbish(
+    kept: Kept, blobs: FileBlobs, archive: Path, tmp_path: Path
+) -> None:
+    """The digests agree, and yet it is no database: still nothing is changed."""
+    records, where = kept
+    write_backup(records, blobs, archive)
+
+    def rubbish(parts: dict[str, bytes]) -> None:
+        given = json.loads(parts["manifest.json"])
+        for name in ("database/reeds.sqlite", "database/reed.copy"):
+            if name in parts:
+                parts[name] = b"SQLite format 3\x00\tR 1\n" * 300
+                given["parts"][name] = {
+                    "bytes": len(parts[name]),
+                    "sha256": hashlib.sha256(parts[name]).hexdigest(),
+                }
+        parts["manifest.json"] = json.dumps(given).encode()
+
+    rewritten(archive, rubbish)
+    before = content(records)
+    with pytest.raises(RecordsError, match=r"the database in the backup is damaged|cannot be used"):
+        restore_backup(archive, where, FileBlobs(tmp_path / "new"), overwrite=True)
+    assert content(records) == before
 
 
 def test_a_damaged_byte_anywhere_is_noticed(

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from threading import Barrier, Thread
+from threading import Barrier, Thread, Timer
 from typing import Any
 from uuid import uuid4
 
@@ -30,7 +30,7 @@ from crowlight.bench.ports import Clock, Maker, NewEntry, NewReed, Reed, ReedQue
 from crowlight.errors import CannotWrite, InputError, NewerDatabase, RecordsError
 from crowlight.reed import Blade, Place, Reading
 from crowlight.store import SqlRecords, open_records
-from crowlight.store.database import migrate
+from crowlight.store.database import migrate, sqlite_state
 from crowlight.store.schema import HEAD, metadata
 
 Become = Callable[[], AbstractContextManager[None]]
@@ -158,6 +158,65 @@ def test_many_open_a_new_database_at_once(
     assert errors == []
     with open_records(where, clock) as records:
         assert records.reeds(ReedQuery()).total == 4
+
+
+OPENING = """
+import sys
+from datetime import UTC, datetime
+from uuid import uuid4
+from crowlight.bench.ports import NewReed
+from crowlight.store import open_records
+
+class Clock:
+    def now(self):
+        return datetime.now(UTC)
+
+print("ready", flush=True)
+sys.stdin.read()
+with open_records(sys.argv[1], Clock()) as records:
+    records.add_reed(NewReed(uuid=uuid4(), name=str(uuid4())))
+"""
+
+
+def test_many_processes_open_a_new_database_at_once(tmp_path: Path, clock: Clock) -> None:
+    path = tmp_path / "reeds.sqlite"
+    command_line = [sys.executable, "-c", OPENING, str(path)]
+    pipe = subprocess.PIPE
+    started = [subprocess.Popen(command_line, stdin=pipe, stdout=pipe) for _ in range(3)]
+    for process in started:
+        assert process.stdout is not None
+        process.stdout.readline()
+    for process in started:
+        process.communicate(timeout=60)
+    assert [process.returncode for process in started] == [0] * 3
+    with open_records(path, clock) as records:
+        assert records.reeds(ReedQuery()).total == 3
+
+
+def test_a_new_file_that_is_locked_is_waited_for(tmp_path: Path, clock: Clock) -> None:
+    path = tmp_path / "reeds.sqlite"
+    with closing(sqlite3.connect(path, isolation_level=None, check_same_thread=False)) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(CannotWrite, match="another program is writing to it"):
+            open_records(path, clock, wait=0.2)
+        later = Timer(0.3, other.rollback)
+        later.start()
+        open_records(path, clock, wait=30).close()
+        later.join()
+
+
+def test_a_file_that_seems_damaged_while_it_is_written_to(
+    tmp_path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first look minds no locks; what it finds wrong is looked at again."""
+    path, broken = tmp_path / "reeds.sqlite", tmp_path / "half-way"
+    open_records(path, clock).close()
+    broken.write_bytes(path.read_bytes()[:4096] + b"\xab" * 40_000)
+    address = f"{broken.as_uri()}?immutable=1"
+    monkeypatch.setattr("crowlight.store.database._looking_only", lambda _: address)
+    assert sqlite_state(path) == HEAD
+    with pytest.raises(RecordsError, match="damaged"):
+        sqlite_state(broken)
 
 
 def test_opening_again_keeps_everything(where: str, clock: Clock) -> None:

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar
 
 from alembic import command
 from alembic.config import Config
@@ -32,10 +34,10 @@ from sqlalchemy.pool import NullPool
 
 from crowlight.errors import CannotWrite, InputError, MissingExtra, NewerDatabase, RecordsError
 from crowlight.store.failpoints import Failpoint, pass_by
-from crowlight.store.faults import damaged, translated
+from crowlight.store.faults import Locked, damaged, translated
 from crowlight.store.schema import HEAD
 
-__all__ = ["APPLICATION_ID", "Database", "migrate", "sqlite_state"]
+__all__ = ["APPLICATION_ID", "Database", "looked_at", "migrate", "sqlite_state"]
 
 #: Marks a SQLite file as ours (bytes 68 to 71 of its header): "Crow".
 APPLICATION_ID = 0x43726F77
@@ -46,6 +48,7 @@ _SQLITE_HEAD = b"SQLite format 3\x00"
 WAIT = 5.0
 
 _WRITES = "crowlight_writes"
+_T = TypeVar("_T")
 _MIGRATIONS = Path(__file__).parent / "migrations"
 #: An advisory lock of PostgreSQL, so that one process migrates at a time; the number is arbitrary.
 _MIGRATION_LOCK = APPLICATION_ID
@@ -111,31 +114,53 @@ def sqlite_state(path: Path) -> str | None:
     except OSError as error:
         msg = f"{path} cannot be read ({error.strerror}); allow reading the file and its folder"
         raise RecordsError(msg) from error
-    try:
-        # SQLite itself takes a file of a few bytes for an empty database, and writes over it.
-        if head != _SQLITE_HEAD:
-            raise damaged(path)
-        with closing(sqlite3.connect(_looking_only(path), uri=True)) as raw:
-            owner = raw.execute("PRAGMA application_id").fetchone()[0]
-            tables = {r[0] for r in raw.execute("SELECT name FROM sqlite_master")}
-            if not tables:
-                return None
-            if owner != APPLICATION_ID or "alembic_version" not in tables:
-                msg = f"{path} is a database of another program; choose another file"
-                raise RecordsError(msg)
-            row = raw.execute("SELECT version_num FROM alembic_version").fetchone()
-            return row[0] if row else None
-    except sqlite3.Error as error:
-        with translated(str(path), writing=False):
-            raise error
+    # SQLite itself takes a file of a few bytes for an empty database, and writes over it.
+    if head != _SQLITE_HEAD:
+        raise damaged(path)
+    return looked_at(path, partial(_revision, path))
+
+
+def _revision(path: Path, raw: sqlite3.Connection) -> str | None:
+    owner = raw.execute("PRAGMA application_id").fetchone()[0]
+    tables = {r[0] for r in raw.execute("SELECT name FROM sqlite_master")}
+    if not tables:
+        return None
+    if owner != APPLICATION_ID or "alembic_version" not in tables:
+        msg = f"{path} is a database of another program; choose another file"
+        raise RecordsError(msg)
+    row = raw.execute("SELECT version_num FROM alembic_version").fetchone()
+    return row[0] if row else None
+
+
+def looked_at(path: Path, use: Callable[[sqlite3.Connection], _T]) -> _T:
+    """Return what `use` finds in a SQLite file, which is not changed.
+
+    Raises
+    ------
+    RecordsError
+        Damaged, or cannot be read.
+    """
+    with translated(str(path), writing=False):
+        try:
+            with closing(sqlite3.connect(_looking_only(path), uri=True)) as raw:
+                return use(raw)
+        except sqlite3.DatabaseError:
+            # Perhaps it was written to meanwhile: look again, this time minding locks.
+            with closing(sqlite3.connect(_read_only(path), uri=True)) as raw:
+                return use(raw)
+
+
+def _read_only(path: Path) -> str:
+    """Return the address that opens a SQLite file for reading alone."""
+    return f"{path.resolve().as_uri()}?mode=ro"
 
 
 def _looking_only(path: Path) -> str:
-    """Return the address that opens a SQLite file without changing it."""
+    """Return the address that opens a SQLite file without leaving anything beside it."""
     log = path.with_name(path.name + "-wal")
-    # Without a log to take into account the file can be read as it lies, leaving nothing behind.
-    how = "mode=ro" if log.exists() and log.stat().st_size else "immutable=1"
-    return f"{path.resolve().as_uri()}?{how}"
+    if log.exists() and log.stat().st_size:
+        return _read_only(path)  # what is in the log counts
+    return f"{path.resolve().as_uri()}?immutable=1"
 
 
 def _may_write(folder: Path) -> bool:
@@ -184,8 +209,8 @@ class Database:
         try:
             if self.path is None:
                 self._prepare_postgresql()
-            elif revision != HEAD:
-                self._prepare_sqlite(new=revision is None)
+            else:
+                self._prepare_sqlite(self.path, revision)
         except BaseException:
             self.engine.dispose()
             raise
@@ -263,13 +288,24 @@ class Database:
 
         return engine
 
-    def _prepare_sqlite(self, *, new: bool) -> None:
-        with translated(self.name, writing=True):
-            if new:
-                with closing(self.engine.raw_connection()) as raw:
-                    raw.cursor().execute("PRAGMA journal_mode = WAL")
-                    raw.cursor().execute(f"PRAGMA application_id = {APPLICATION_ID}")
-            self._migrate()
+    def _prepare_sqlite(self, path: Path, revision: str | None) -> None:
+        """Bring the file up to date; others may be at the same thing at the same moment."""
+        stop = time.monotonic() + self._wait
+        while revision != HEAD:
+            try:
+                with translated(self.name, writing=True):
+                    if revision is None:
+                        with closing(self.engine.raw_connection()) as raw:
+                            # The one statement that does not wait for a lock by itself.
+                            raw.cursor().execute("PRAGMA journal_mode = WAL")
+                            raw.cursor().execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                    self._migrate()
+                return
+            except Locked:
+                if time.monotonic() > stop:
+                    raise
+                time.sleep(0.02)
+                revision = sqlite_state(path)
 
     def _migrate(self) -> None:
         with self.engine.connect().execution_options(**{_WRITES: True}) as connection:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -10,8 +11,9 @@ from sqlalchemy.exc import DBAPIError, OperationalError, SQLAlchemyError
 
 from crowlight.errors import CannotWrite, Conflict, RecordsError
 
-__all__ = ["Damaged", "cannot_write", "damaged", "translated"]
+__all__ = ["Damaged", "Locked", "cannot_write", "damaged", "translated"]
 
+_IN_USE = "another program is writing to it: try again in a moment"
 #: Result codes of SQLite (https://sqlite.org/rescode.html) and SQLSTATE classes of PostgreSQL
 #: (its manual, appendix A), with what they mean to a user.
 _SQLITE = {
@@ -20,8 +22,8 @@ _SQLITE = {
     sqlite3.SQLITE_PERM: "it may not be written: allow writing to the file and its folder",
     sqlite3.SQLITE_FULL: "the disk is full: make room and send it again",
     sqlite3.SQLITE_IOERR: "the disk reports an error: check it and send it again",
-    sqlite3.SQLITE_BUSY: "another program is writing to it: try again in a moment",
-    sqlite3.SQLITE_LOCKED: "another program is writing to it: try again in a moment",
+    sqlite3.SQLITE_BUSY: _IN_USE,
+    sqlite3.SQLITE_LOCKED: _IN_USE,
 }
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _POSTGRESQL = {
@@ -30,7 +32,7 @@ _POSTGRESQL = {
     "53300": "the server has too many connections: try again in a moment",
     "25006": "the server accepts no writing at present: try again later",
     "42501": "this user may not write to it: ask whoever runs the server",
-    "55P03": "another program is writing to it: try again in a moment",
+    "55P03": _IN_USE,
     "57014": "the server stopped the work: try again later",
     "40001": "another program wrote at the same moment: send it again",
     "40P01": "another program wrote at the same moment: send it again",
@@ -43,6 +45,12 @@ def _code(error: BaseException) -> int | str | None:
         extended = getattr(original, "sqlite_errorcode", None)
         return None if extended is None else extended & 0xFF
     return getattr(original, "sqlstate", None)
+
+
+def _drivers_errors() -> tuple[type[Exception], ...]:
+    """Return what is translated; psycopg is not imported for it by those who do not use it."""
+    psycopg = sys.modules.get("psycopg")
+    return (SQLAlchemyError, sqlite3.Error, *([psycopg.Error] if psycopg else []))
 
 
 @contextmanager
@@ -67,13 +75,11 @@ def translated(where: str, *, writing: bool) -> Iterator[None]:
     """
     try:
         yield
-    except (SQLAlchemyError, sqlite3.Error) as error:
+    except _drivers_errors() as error:
         raise _translate(error, where, writing=writing) from error
 
 
-def _translate(
-    error: SQLAlchemyError | sqlite3.Error, where: str, *, writing: bool
-) -> RecordsError:
+def _translate(error: Exception, where: str, *, writing: bool) -> RecordsError:
     code = _code(error)
     if code in _DAMAGED:
         return damaged(where)
@@ -103,7 +109,13 @@ def damaged(where: object) -> Damaged:
     )
 
 
+class Locked(CannotWrite):
+    """Another program is writing; trying again may help."""
+
+
 def _hindered(where: str, why: str, *, writing: bool) -> RecordsError:
+    if writing and why == _IN_USE:
+        return Locked(f"nothing was written to {where}: {why}")
     if writing:
         return CannotWrite(f"nothing was written to {where}: {why}")
     return RecordsError(f"{where} cannot be read: {why}")

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from crowlight.errors import CannotWrite, RecordsError
-from crowlight.store.database import WAIT, Database, refuse_newer, sqlite_state
+from crowlight.store.database import WAIT, Database, looked_at, refuse_newer, sqlite_state
 from crowlight.store.faults import Damaged, translated
 
 __all__ = ["Condition", "checked_copy", "condition_of", "copy_sqlite", "replace_sqlite"]
@@ -36,15 +36,14 @@ def condition_of(path: Path) -> Condition:
         if revision is None:
             return "empty"
         refuse_newer(revision, str(path))
-        with (
-            translated(str(path), writing=False),
-            closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as raw,
-        ):
-            counts = [f"EXISTS (SELECT 1 FROM {table})" for table in _OWN]  # noqa: S608 - own names
-            held = raw.execute(f"SELECT {' OR '.join(counts)}").fetchone()[0]
-        return "data" if held else "empty"
+        return "data" if looked_at(path, _holds_something) else "empty"
     except Damaged:
         return "damaged"
+
+
+def _holds_something(raw: sqlite3.Connection) -> bool:
+    found = [f"EXISTS (SELECT 1 FROM {table})" for table in _OWN]  # noqa: S608 - own names
+    return bool(raw.execute(f"SELECT {' OR '.join(found)}").fetchone()[0])
 
 
 def copy_sqlite(database: Database, target: Path) -> None:
@@ -70,13 +69,20 @@ def checked_copy(path: Path) -> None:
     RecordsError
         It is damaged or not ours.
     """
-    if sqlite_state(path) is None:
-        msg = f"{path.name} in the backup holds no records; use another backup"
+    try:
+        revision = sqlite_state(path)
+    except Damaged as error:
+        msg = "the database in the backup is damaged; nothing was changed, use another backup"
+        raise RecordsError(msg) from error
+    if revision is None:
+        msg = "the database in the backup holds no tables of ours; use another backup"
         raise RecordsError(msg)
     with translated(str(path), writing=False), closing(sqlite3.connect(path)) as raw:
         found = raw.execute("PRAGMA integrity_check").fetchone()[0]
         if found != "ok" or raw.execute("PRAGMA foreign_key_check").fetchone():
-            msg = f"the database in the backup is damaged ({found}); use another backup"
+            msg = (
+                f"the database in the backup is damaged ({found}); nothing was changed, use another"
+            )
             raise RecordsError(msg)
     Database(path).close()
 
