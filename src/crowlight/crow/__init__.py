@@ -8,6 +8,7 @@ are too.
 
 from crowlight.crow.bore import NOTES, Note, Staple, played_bore, staple_bore
 from crowlight.crow.experiment import OctaveEvidence, Verdict, octave_evidence
+from crowlight.crow.from_blades import draw_from_blades, reed_from_blades
 from crowlight.crow.reed import (
     CROW_PRIOR,
     LIP_PRIOR,
@@ -44,6 +45,7 @@ __all__ = [
     "blow_steadily",
     "classify",
     "crow_sound",
+    "draw_from_blades",
     "draw_reeds",
     "find_resonances",
     "loop_gain",
@@ -51,6 +53,7 @@ __all__ = [
     "onsets",
     "onsets_from",
     "played_bore",
+    "reed_from_blades",
     "scaled",
     "simulate",
     "sound_strip",

@@ -22,7 +22,7 @@ from scipy.special import iv, jv, kv, yv
 from crowlight.errors import InputError
 from crowlight.materials import Air
 
-__all__ = ["OpenEnd", "levine_schwinger", "radiation_impedance", "reflection"]
+__all__ = ["PipeEnd", "levine_schwinger", "radiation_impedance", "reflection"]
 
 Complex = NDArray[np.complex128]
 
@@ -80,7 +80,7 @@ def radiation_impedance(s: Complex, radius: float, air: Air) -> Complex:
 
 
 @dataclass(frozen=True, slots=True)
-class OpenEnd:
+class PipeEnd:
     """Exact behaviour of a thin-walled open pipe end.
 
     Parameters
@@ -95,7 +95,7 @@ class OpenEnd:
     end_correction: float
 
 
-def levine_schwinger(ka: float) -> OpenEnd:
+def levine_schwinger(ka: float) -> PipeEnd:
     """Exact reflection at an unflanged, infinitely thin-walled pipe end.
 
     Parameters
@@ -105,7 +105,7 @@ def levine_schwinger(ka: float) -> OpenEnd:
 
     Returns
     -------
-    OpenEnd
+    PipeEnd
         Modulus of reflection, and end correction in radii; the latter tends to 0.6133.
 
     Raises
@@ -143,4 +143,4 @@ def levine_schwinger(ka: float) -> OpenEnd:
     modulus = np.exp(-2.0 * ka / np.pi * quad(loss, 0.0, np.pi / 2, limit=200)[0])
     near = quad(inner, 0.0, np.pi / 2, limit=200)[0]
     far = quad(lambda u: outer(np.exp(u)), np.log(1e-8), np.log(1e8), limit=400)[0]
-    return OpenEnd(modulus=float(modulus), end_correction=float((near + far) / np.pi))
+    return PipeEnd(modulus=float(modulus), end_correction=float((near + far) / np.pi))

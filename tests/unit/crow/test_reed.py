@@ -125,6 +125,19 @@ def test_numba_and_numpy_march_alike() -> None:
         np.testing.assert_allclose(ours, reference, atol=1e-6 * np.abs(reference).max())
 
 
+def test_bore_modes_answer_a_ramp_of_flow_exactly() -> None:
+    # Closed form of p' = s p + C (U0 + (U1 - U0) t / dt) over one step, by the general solution.
+    dt, u0, u1, p0 = 1.0 / 48e3, 2e-5, 5e-5, 700.0 + 300.0j
+    e, w0, w1 = timedomain._weights(BORE, dt)
+    s, c = BORE.poles, BORE.residues
+    slope = (u1 - u0) / dt
+    # Particular solution a + b t with b = -C slope / s and a = (b - C u0) / s.
+    b = -c * slope / s
+    a = (b - c * u0) / s
+    exact = (p0 - a) * np.exp(s * dt) + a + b * dt
+    np.testing.assert_allclose(e * p0 + w0 * u0 + w1 * u1, exact, rtol=1e-9)
+
+
 def test_without_numba_the_reference_takes_over(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(marching, "march_numba", None)
     monkeypatch.setattr(marching, "march", marching.march_numpy)

@@ -11,6 +11,8 @@ from crowlight.crow import (
     classify,
     find_resonances,
     octave_evidence,
+    onsets,
+    simulate,
     sound_strip,
     staple_bore,
 )
@@ -156,6 +158,38 @@ def test_a_wandering_lower_note_decides_nothing() -> None:
     times, upper, lower, level = _crescendo()
     lower = lower * 2.0 ** (80.0 * np.random.default_rng(1).standard_normal(120) / 1200.0)
     assert octave_evidence(times, upper, lower, level).verdict is Verdict.UNDECIDED
+
+
+def test_the_models_own_crescendo_is_recognised() -> None:
+    # What the hypothesis predicts must be what the experiment calls support; this reed has a wide
+    # octave window in the model. Frames stand in for the listening measures.
+    reed = ReedParameters(frequency=2800.0)
+    start = onsets([reed], BORE).pressure[0]
+    seconds = 4.0  # what the experiment asks for
+    t = np.arange(round(seconds * FS)) / FS
+    swell = start * np.linspace(0.95, 1.5, len(t)) * np.clip(t / 0.05, 0.0, 1.0)
+    sound = simulate([reed], BORE, swell).pressure[0]
+    window, hop = round(0.08 * FS), round(0.04 * FS)
+    axis = np.arange(4 * window + 1) * FS / (8 * window)
+    frames = []
+    for i in range(round(0.1 * FS), len(sound) - window, hop):
+        part = sound[i : i + window] - sound[i : i + window].mean()
+        level = np.abs(np.fft.rfft(part * np.hanning(window), 8 * window))
+        high = int(np.where((axis > 700.0) & (axis < 1700.0), level, 0.0).argmax())
+        half = (axis > 0.42 * axis[high]) & (axis < 0.58 * axis[high])
+        low = int(np.where(half, level, 0.0).argmax())
+        loud = part.std() > 50.0
+        frames.append(
+            (
+                i / FS,
+                axis[high] if loud else np.nan,
+                axis[low] if loud else np.nan,
+                20.0 * np.log10(level[low] / level[high]) if loud else -np.inf,
+            )
+        )
+    found = octave_evidence(*np.array(frames).T)
+    assert found.verdict is Verdict.SUPPORTS
+    assert abs(found.off_half) < 5.0
 
 
 def test_silence_decides_nothing() -> None:
