@@ -35,6 +35,10 @@ NEWTON_STEPS = 80
 KEEP_FACTOR = 0.2  # each kept-factor step must be at most this share of the one before
 KEEP_ANCHOR = 0.5  # the same with the factor of a similar reed
 FAR = 1.0  # metres: a gap that never closes
+SPRINGS = (1e-4, 1e-3, 1e-2, 1.0)  # tried to steady a blade, in typical stiffness of a point
+MASSES = tuple(1e-7 * 4.0**k for k in range(24))
+LONGEST = 256.0  # times a step that was taken with a stiffened tangent
+GAP_ZERO = 1e-11  # metres
 SMALL_STEP = 1e-7  # metres: below this, steps are taken whole
 
 
@@ -160,9 +164,9 @@ def settle(
         tried, done, _ = kept_factor_steps(pair, loads, walk, anchor, np.inf, step_ends)
         if done:
             return State(pressure, tuple(tried.u), tried.force, pair.area(tried.u))
-    for _ in range(NEWTON_STEPS):
+    for k in range(NEWTON_STEPS):
         walk, largest, exact, true, anchor = newton_step(pair, loads, walk)
-        if exact and largest < step_ends:
+        if exact and largest < step_ends * (1 if k < NEWTON_STEPS // 2 else 20):
             return State(pressure, tuple(walk.u), walk.force, pair.area(walk.u))
         if true and largest < 1e3 * SMALL_STEP:
             tried, done, better = kept_factor_steps(pair, loads, walk, anchor, largest, step_ends)
@@ -251,9 +255,26 @@ def newton_step(
         if new.energy(pair, loads) <= before + 1e-4 * share * min(slope, 0.0) + 1e-15:
             break
         share /= 2
-    whole = share == 1.0
+    if share == 1.0 and feasible and any(helped != "no" for _, helped in found):
+        new, share = lengthened(pair, loads, walk, steps, new)
+    whole = share >= 1.0
     true = all(helped == "no" for _, helped in found)
     return replace(new, force=force), share * largest, exact and whole, true and whole, anchor
+
+
+def lengthened(
+    pair: Pair, loads: Sequence[Array], walk: Walk, steps: Sequence[Array], new: Walk
+) -> tuple[Walk, float]:
+    """Double a step taken with a stiffened tangent while energy falls and no gap closes."""
+    share, best = 1.0, new.energy(pair, loads)
+    while share < LONGEST:
+        trial = walk.moved(pair, steps, 2 * share)
+        gap = float(np.min(pair.gap + sum(pair.touching @ v for v in trial.u)))
+        energy = trial.energy(pair, loads)
+        if energy >= best or gap < -GAP_ZERO:
+            break
+        new, best, share = trial, energy, 2 * share
+    return new, share
 
 
 def contact_step(
@@ -277,7 +298,7 @@ def contact_step(
         push = rows.T @ force
         steps = [d + k.solve(push) for d, k in zip(free, anchor.factors, strict=True)]
         gap = gap_now + sum(rows @ d for d in steps)
-        chosen = np.flatnonzero(gap < -1e-11)
+        chosen = np.flatnonzero(gap < -GAP_ZERO)
         if np.isin(chosen, known).all():
             return steps, force
         anchor.reach(chosen)
@@ -301,21 +322,21 @@ def steady_factor(
         return done, "no"
     scale = float(np.median(stored[0]))
     if touching.any():
-        done = factor(stored + held_stiffness(body, touching, scale))
-        if done is not None:
-            return done, "contact"
+        springs = held_stiffness(body, touching, scale)
+        for share in SPRINGS:
+            done = factor(stored + share * springs)
+            if done is not None:
+                return done, "contact"
     lumped = shell.mesh.scatter(
         np.repeat(np.swapaxes(shell.mesh.shape, 1, 2) @ shell.mesh.area[..., None], 3, axis=2)
     )
-    lumped = np.maximum(lumped, 1e-3 * lumped.max())
-    growing = 1e-6 * scale / float(np.median(lumped))
-    while growing < 1e6 * scale / float(np.median(lumped)):
+    lumped = np.maximum(lumped, 1e-3 * lumped.max()) * scale / float(np.median(lumped))
+    for share in MASSES:
         raised = stored.copy(order="F")
-        raised[0] += growing * lumped
+        raised[0] += share * lumped
         done = factor(raised)
         if done is not None:
             return done, "mass"
-        growing *= 4
     msg = "the blade has no stiffness left; check the thickness map for very thin spots"
     raise OutsideModel(msg)
 

@@ -164,7 +164,7 @@ def closing_output(pair: Pair, state: State, *, snaps: bool) -> Output:
 
     probe = StateProbe(closing, left, area_rows)
     slope = dot(area_rows(pair), closing.pressure_response())
-    factor = 0.0 if snaps else -1.0 / slope
+    factor = 0.0 if snaps or state.pressure == 0 else -1.0 / slope
     return Output("closing_pressure", state.pressure, ((factor, probe),))
 
 
