@@ -8,6 +8,7 @@ PostgreSQL reads in a snapshot, and writers of one reed queue for its row.
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
@@ -261,11 +262,13 @@ class Database:
             msg = f"the folder {path.parent} cannot be made ({error.strerror}); choose another"
             raise CannotWrite(msg) from error
         if path.exists() and not _may_write(path.parent):
-            # A log cannot be made here: read the file as it lies. Writing then says why it cannot.
-            address = _looking_only(path)
+            # A log cannot be made here: read the file as it lies, afresh for each transaction.
+            # Writing then says why it cannot.
             engine = create_engine(
                 "sqlite+pysqlite://",
-                creator=lambda: sqlite3.connect(address, uri=True, check_same_thread=False),
+                creator=lambda: sqlite3.connect(
+                    _looking_only(path), uri=True, check_same_thread=False
+                ),
                 poolclass=NullPool,
             )
         else:
@@ -314,13 +317,14 @@ class Database:
     # --- PostgreSQL -------------------------------------------------------------------------------
 
     def _postgresql(self, url: URL) -> Engine:
-        milliseconds = int(self._wait * 1000)
+        given = url.query.get("options", "")
+        ours = f"-c lock_timeout={int(self._wait * 1000)} -c timezone=UTC"
         try:
             return create_engine(
                 url,
                 pool_pre_ping=True,
                 connect_args={
-                    "options": f"-c lock_timeout={milliseconds} -c timezone=UTC",
+                    "options": f"{given if isinstance(given, str) else ' '.join(given)} {ours}",
                     "connect_timeout": 10,
                 },
             )
@@ -369,7 +373,8 @@ def _address(where: str) -> URL:
     try:
         url = make_url(where)
     except (ArgumentError, ValueError) as error:
-        msg = f"{where!r} is not an address; write postgresql://user@host/name or a file name"
+        shown = re.sub(r"//.*@", "//…@", where)  # a password may stand there
+        msg = f"{shown!r} is not an address; write postgresql://user@host/name or a file name"
         raise InputError(msg) from error
     if url.get_backend_name() != "postgresql":
         msg = (
