@@ -1,5 +1,7 @@
 """The crow's measures against closed forms and stated defects."""
 
+import json
+
 import numpy as np
 import pytest
 
@@ -180,6 +182,7 @@ def test_rattling_take_without_a_pitch_says_so_and_keeps_its_other_numbers():
         strays=tuple((r, 0.0) for r in (1.3, 1.8, 2.7, 3.3, 4.3, 5.2)),
     )  # fmt: skip
     answer = measure_crow(crow_take(crow, rng, rate=RATE).sound, RATE).as_dict()
+    json.dumps(answer, allow_nan=False)
     assert answer["usable"]
     assert answer["pitch_hz"] is None
     assert answer["steadiness_cents"] is None
@@ -209,7 +212,9 @@ def test_several_blows_give_median_and_range():
     summary = heard.attempts["pitch_hz"]
     assert summary.enough
     assert summary.low <= summary.median <= summary.high
-    assert heard.as_dict()["attempts"]["pitch_hz"]["attempts"] == 4
+    answer = heard.as_dict()
+    assert answer["attempts"]["pitch_hz"]["attempts"] == 4
+    json.dumps(answer, allow_nan=False)
 
 
 def test_report_is_told_and_may_cancel():
@@ -251,6 +256,9 @@ def test_swell_gives_its_events_in_order():
     assert heard.octave.time == pytest.approx(take.events["octave"], abs=0.05)
     assert heard.rattle.time == pytest.approx(take.events["rattle"], abs=0.15)
     assert heard.start.level < heard.octave.level < heard.rattle.level
+    plain = heard.as_dict()
+    assert plain["first_octave"] == "upper"
+    assert plain["rattles"]["time_s"] == heard.rattle.time
 
 
 def test_swell_with_the_lower_octave_first_and_no_rattle():
@@ -260,6 +268,7 @@ def test_swell_with_the_lower_octave_first_and_no_rattle():
     heard = measure_swell(take.sound, RATE, breath=pressure, breath_rate=100.0)
     assert heard.first == "lower"
     assert heard.rattle is None
+    assert heard.as_dict()["rattles"] is None
     assert heard.octave is not None
     assert heard.octave.breath == pytest.approx(0.45 * 4_000, abs=60.0)  # Pa
 

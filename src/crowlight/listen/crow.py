@@ -89,7 +89,14 @@ class Listened:
             "kind": self.kind,
             "usable": self.usable.ok,
             "reasons": [
-                {"code": r.code, "text": r.text, "remedy": r.remedy, "blocks": r.blocks}
+                {
+                    "code": r.code,
+                    "text": r.text,
+                    "remedy": r.remedy,
+                    "blocks": r.blocks,
+                    "value": r.value,
+                    "limit": r.limit,
+                }
                 for r in self.reasons
             ],
             "target_hz": self.target,
@@ -206,4 +213,5 @@ def _no_single_pitch(share: float) -> Reason:
         f"no single pitch: {100.0 * share:.0f} % of the sound belongs to the best one",
         "read the class and the rattle; the pitch comes back when the octaves join",
         blocks=False,
+        value=share,
     )

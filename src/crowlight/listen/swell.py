@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -72,6 +73,20 @@ class Swell:
     lower: Floats
     upper: Floats
     rattling: Floats
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for JSON, without the courses; None where it did not happen."""
+        moments = {"start": self.start, "octave_joins": self.octave, "rattles": self.rattle}
+        return {
+            "first_octave": self.first,
+            "pitch_hz": self.pitch,
+            **{
+                name: None
+                if m is None
+                else {"time_s": m.time, "level_db": m.level, "breath_pa": m.breath}
+                for name, m in moments.items()
+            },
+        }
 
 
 def measure_swell(

@@ -48,12 +48,16 @@ class Reason:
         What to do about it.
     blocks : bool
         Whether nothing is measured because of it.
+    value, limit : float or None
+        The numbers in `text`, for whoever says it in another language; None where there is none.
     """
 
     code: str
     text: str
     remedy: str
     blocks: bool = True
+    value: float | None = None
+    limit: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +122,7 @@ def check_usable(
                 "not_finite",
                 f"{broken} of {raw.size} samples are not numbers",
                 "the file is damaged or was badly converted: export it again or record again",
+                value=float(broken),
             )
         )
     offset = float(np.mean(raw[np.isfinite(raw)])) if broken < raw.size else 0.0
@@ -128,6 +133,7 @@ def check_usable(
                 "silence",
                 "nothing louder than -80 dB of full scale is in the file",
                 "check that the right microphone is chosen and not muted",
+                limit=-80.0,
             )
         )
         return Usable(False, tuple(reasons), ())
@@ -142,6 +148,7 @@ def check_usable(
                 f"{sum(spoken)} of {len(everything)} sounds look like speech",
                 "keep quiet between the blows, or cut the spoken part off",
                 blocks=not blows,
+                value=float(sum(spoken)),
             )
         )
     loudest = max((b.level for b in everything), default=-160.0)
@@ -151,6 +158,8 @@ def check_usable(
                 "too_quiet",
                 f"the loudest blow reaches {loudest:.0f} dB of full scale; it needs {QUIETEST:.0f}",
                 "raise the recording level or go nearer to the microphone",
+                value=loudest,
+                limit=QUIETEST,
             )
         )
     longest = max((_steady_seconds(x, slow_rate, b) for b in blows), default=0.0)
@@ -160,6 +169,8 @@ def check_usable(
                 "too_short",
                 f"the longest steady sound lasts {longest:.2f} s; {SHORTEST:g} s is needed",
                 "hold the crow for 2 to 3 seconds",
+                value=longest,
+                limit=SHORTEST,
             )
         )
     runs = clipped_runs(raw)
@@ -170,6 +181,8 @@ def check_usable(
                 f"the wave is cut off flat {runs} times",
                 "lower the recording level or go further from the microphone; a clipped crow "
                 "seems richer than it is",
+                value=float(runs),
+                limit=float(CLIPPED_RUNS),
             )
         )
     if blows:
@@ -219,7 +232,8 @@ def _about_blows(
                 "offset",
                 f"the wave is off zero by {offset:.4f} of full scale",
                 "the sound card or cable is at fault: try another input; the offset is taken away",
-                blocks=abs(offset) > 0.5 * np.sqrt(power),
+                blocks=bool(abs(offset) > 0.5 * np.sqrt(power)),
+                value=offset,
             )
         )
     quiet = quiet_part(x, rate, everything)
@@ -231,6 +245,8 @@ def _about_blows(
                     "noisy_room",
                     f"the blow is only {clear:.0f} dB above the room; it needs {CLEAR_OF_ROOM:.0f}",
                     "go nearer to the microphone or find a quieter room",
+                    value=float(clear),
+                    limit=CLEAR_OF_ROOM,
                 )
             )
     pitches = [_pitch(x, rate, b, span) for b in blows]
@@ -247,6 +263,8 @@ def _about_blows(
                 "hum",
                 f"mains hum lies {-hum:.0f} dB below the blow; it must lie {-MOST_HUM:.0f} below",
                 "unplug chargers and lamps near the microphone, or record from battery",
+                value=float(hum),
+                limit=MOST_HUM,
             )
         )
     if not one_reed:
@@ -305,6 +323,8 @@ def _two_reeds(pitches: list[float]) -> list[Reason]:
                     "two_reeds",
                     f"the pitch jumps by {gap:.0f} cents between blow {split} and {split + 1}",
                     "record each reed in a take of its own; if it was one reed, say so",
+                    value=float(gap),
+                    limit=TWO_REEDS,
                 )
             ]
     return []
