@@ -14,6 +14,7 @@ from crowlight.judge.findings.evidence import (
     SideKnown,
     Trials,
 )
+from crowlight.judge.findings.from_geometry import geometry_known
 from crowlight.judge.findings.lexicon import heard
 from crowlight.judge.findings.load import catalogue
 from crowlight.judge.findings.rank import Answer, Findings, Ranked, Support, rank
@@ -41,6 +42,7 @@ __all__ = [
     "as_data",
     "ask",
     "catalogue",
+    "geometry_known",
     "heard",
     "place",
     "rank",

@@ -108,6 +108,8 @@ class BladeKnown:
         Its sides as seen.
     tip, heart, spine, gouge : Measured, optional
         Thickness on the centreline; `gouge` in the bark [m].
+    transition : Measured, optional
+        Position of the transition on the centreline; positive: nearer the tip [m].
     heart_length : Measured, optional
         Length of the heart [m].
     lump : Measured, optional
@@ -123,6 +125,7 @@ class BladeKnown:
     heart: Measured | None = None
     spine: Measured | None = None
     gouge: Measured | None = None
+    transition: Measured | None = None
     heart_length: Measured | None = None
     lump: Measured | None = None
     sides: Mapping[str, Measured] = field(default_factory=lambda: _NONE)

@@ -37,7 +37,8 @@ def _lexicon() -> tuple[re.Pattern[str], dict[str, str]]:
                 raise InputError(msg)
     phrases = "|".join(re.escape(p) for p in sorted(codes, key=len, reverse=True))
     negations = "|".join(re.escape(n) for n in sorted(content["not"], key=len, reverse=True))
-    pattern = rf"\b(?P<not>(?:{negations})\s+(?:[\w']+\s+){{0,{_BETWEEN}}}?)?(?P<said>{phrases})\b"
+    # a phrase that begins with a negation of its own is tried first, hence the lazy group
+    pattern = rf"\b(?P<not>(?:{negations})\s+(?:[\w']+\s+){{0,{_BETWEEN}}}?)??(?P<said>{phrases})\b"
     return re.compile(pattern), codes
 
 

@@ -289,7 +289,7 @@ _ROWS: tuple[tuple[str, str, str, float, float, Take], ...] = (
     ("edge-thin-corner", "tip", "mm", _MM, 0.010, _edge("corner")),
     ("lump", "tip", "mm", _MM, 0.008, _lump),
     # transition
-    ("transition", "blend", "mm", _MM, 0.3, _side_level("transition")),
+    ("transition", "blend", "mm", _MM, 0.3, _zone_level("transition")),
     ("steepness", "blend", "mm/mm", 1.0, 0.03, _side_level("steepness")),
     ("habit-steep", "blend", "mm/mm", 1.0, 0.03, _habit("steepness")),
     ("steep-side", "blend", "mm/mm", 1.0, 0.03, _side_excess("steepness")),

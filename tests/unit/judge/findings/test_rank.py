@@ -1,0 +1,262 @@
+"""Questions, stops, next checks and the plain data of a ranking."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+
+import pytest
+from scipy.integrate import quad
+
+from crowlight.errors import InputError
+from crowlight.judge.findings import (
+    Agreement,
+    BladeKnown,
+    Climate,
+    Crow,
+    Geometry,
+    History,
+    Known,
+    Measured,
+    Playing,
+    SideKnown,
+    Support,
+    Trials,
+    Where,
+    as_data,
+    ask,
+    catalogue,
+    rank,
+    say,
+)
+from crowlight.judge.findings.odds import graded_information, graded_weight, sign_weight
+from crowlight.judge.findings.rank import support
+from crowlight.judge.findings.stops import Stop, bars
+from crowlight.judge.findings.weigh import Belief
+from crowlight.reed import Blade, Side
+
+
+def stop_codes(known: Known) -> set[str]:
+    return {s.code for s in rank(known).stops}
+
+
+@pytest.mark.parametrize(
+    ("known", "stop"),
+    [
+        (Known(agreement=Agreement(concert_in=23.9 * 3600)), "concert-soon"),
+        (Known(agreement=Agreement(others_reed=True)), "ask-owner"),
+        (Known(agreement=Agreement(others_reed=True, may_cut="unsure")), "ask-owner"),
+        (Known(history=History(clips=3)), "no-more-clips"),
+        (Known(geometry=Geometry(clipping_room=Measured(0.5e-3, 0.25e-3))), "no-more-clips"),
+        (Known(history=History(tests_without_gain=3)), "three-tests"),
+        (Known(history=History(cuts_since_measured=3)), "measure-first"),
+        (Known(history=History(wet_states_alike="no")), "unlike-wet-states"),
+        (Known(history=History(crow_lost="yes")), "crow-lost"),
+        (Known(trials=Trials(look=frozenset({"mould"}))), "mouldy"),
+        (Known(geometry=Geometry(at_floor=frozenset({"tip"}))), "floor"),
+    ],
+)
+def test_what_forbids(known: Known, stop: str) -> None:
+    assert stop in stop_codes(known)
+
+
+@pytest.mark.parametrize(
+    "known",
+    [
+        Known(),
+        Known(agreement=Agreement(concert_in=24.1 * 3600)),
+        Known(agreement=Agreement(others_reed=True, may_cut="yes")),
+        Known(history=History(clips=2, tests_without_gain=2, cuts_since_measured=2)),
+        Known(geometry=Geometry(clipping_room=Measured(0.6e-3, 0.25e-3))),
+        Known(geometry=Geometry(clipping_room=Measured(-1e-3, math.inf))),
+        Known(history=History(wet_states_alike="unsure", crow_lost="no")),
+    ],
+)
+def test_what_does_not_forbid(known: Known) -> None:
+    assert stop_codes(known) == set()
+
+
+def _allowed(kinds: tuple[str, ...], because: tuple[str, ...] = ()) -> set[str]:
+    stop = Stop("x", "x", kinds, because)
+    return {code for code, r in catalogue().remedies.items() if not bars(stop, r)}
+
+
+def test_stops_forbid_what_they_say_and_no_more() -> None:
+    remedies = catalogue().remedies
+    everything = set(remedies)
+    cuts = {c for c, r in remedies.items() if r.cuts}
+    assert _allowed(("cuts",)) == everything - cuts
+    assert _allowed(("clip",)) == everything - {"clip"}
+    assert _allowed(("lasting",)) == everything - cuts - {"retie"}
+    assert _allowed(("floor",), ("heart",)) == everything - {"heart", "equalise-heart"}
+    assert _allowed(("floor",), ("rails",)) == everything - {"back", "shorten-heart"}
+    left = _allowed(("loads", "cuts"))
+    assert {"record", "retire", "rest", "seal"} <= left
+    assert not any(remedies[c].loads for c in left)
+
+
+def belief(log_odds: float, half: float, prior: float = -3.0) -> Belief:
+    return Belief(log_odds, log_odds - half, log_odds + half, prior, (), ())
+
+
+@pytest.mark.parametrize(
+    ("given", "word"),
+    [
+        (belief(2.0, 1.5), Support.STRONG),
+        (belief(2.0, 2.5), Support.FAIR),
+        (belief(1.0, 0.5), Support.FAIR),  # likely even at the low end, but not three to one
+        (belief(-1.0, 3.0), Support.WEAK),
+        (belief(-2.5, 3.0), Support.CANNOT_TELL),
+        (belief(-3.0, 4.0), Support.CANNOT_TELL),
+        (belief(-4.5, 5.0), Support.CANNOT_TELL),
+        (belief(-4.5, 2.0), Support.UNLIKELY),
+    ],
+)
+def test_support_in_a_word(given: Belief, word: Support) -> None:
+    assert support(given) is word
+
+
+def test_the_named_check_parts_the_two_likeliest() -> None:
+    known = Known(
+        geometry=Geometry(
+            marked=BladeKnown(heart=Measured(0.03e-3, 8e-6)),
+            plain=BladeKnown(heart=Measured(-0.03e-3, 8e-6)),
+        )
+    )
+    parted = rank(known).parting
+    assert parted is not None
+    assert parted.first == "heart-heavier"
+    # unequal gouge makes unequal hearts too; only the bark tells
+    unsure = replace(known, trials=Trials(looked=True, leaks="no"))
+    codes = [r.finding.code for r in rank(unsure).ranked[:6]]
+    assert "gouge-uneven" in codes
+    rivals = catalogue().findings["heart-heavier"].rivals
+    assert rivals["gouge-uneven"] == "gauge-bark"
+
+
+def test_what_was_looked_at_is_not_asked_again() -> None:
+    before = {n.code: n for n in rank(Known()).next}
+    after = {n.code for n in rank(Known(trials=Trials(leaks="no", looked=True))).next}
+    assert {"pop-test", "look"} <= set(before)
+    assert not {"pop-test", "look"} & after
+    assert all(n.bits > 0 and n.minutes > 0 for n in before.values())
+    rates = [n.bits / n.minutes for n in before.values()]
+    assert rates == sorted(rates, reverse=True)
+
+
+def test_a_leak_is_looked_for_before_the_tip_is_gauged() -> None:
+    known = Known(playing=Playing(low_soft_attack="no", words=frozenset({"late"})))
+    codes = [n.code for n in rank(known).next]
+    assert codes.index("pop-test") < codes.index("gauge-tip")
+
+
+@pytest.mark.parametrize("p", [0.05, 0.3, 0.5])
+@pytest.mark.parametrize("d", [0.5, 1.5, 3.0])
+def test_information_of_a_measurement_against_quadrature(p: float, d: float) -> None:
+    def normal(x: float) -> float:
+        return math.exp(-0.5 * x * x) / math.sqrt(2 * math.pi)
+
+    def part(x: float) -> float:
+        mixture = p * normal(x - d) + (1 - p) * normal(x)
+        return -mixture * math.log2(mixture)
+
+    noise = 0.5 * math.log2(2 * math.pi * math.e)
+    expected = quad(part, -9.0, 9.0 + d, limit=200)[0] - noise
+    assert float(graded_information(p, d)) == pytest.approx(expected, abs=1e-3)
+
+
+def test_everything_survives_json_and_reads_as_sentences() -> None:
+    known = Known(
+        geometry=Geometry(
+            marked=BladeKnown(heart=Measured(0.05e-3, 8e-6), left=SideKnown()),
+            plain=BladeKnown(heart=Measured(-0.02e-3, 8e-6)),
+            opening=Measured(0.2e-3, 0.05e-3),
+        ),
+        crow=Crow(clean=0.1, mixed=0.4, rattling=0.5),
+        playing=Playing(words=frozenset({"wobbles", "closed"})),
+        trials=Trials(batch_alike=(2, 5)),
+        climate=Climate(altitude_home=0.0, altitude_now=100.0),
+    )
+    data = json.loads(json.dumps(as_data(rank(known)), allow_nan=False))
+    assert data["answer"] == "findings"
+    first = data["findings"][0]
+    assert first["name"] == "heart-heavier"
+    assert first["blade"] == "marked"
+    assert 0 < first["probability_low"] < first["probability"] < first["probability_high"] < 1
+    text = first["for"][0]["text"].replace("\N{NO-BREAK SPACE}", " ")
+    assert text == "heart of the marked blade against the other's: 0.070 mm ± 0.011 mm"
+    assert first["basis"] == "common practice, no source"
+    assert data["questions"][0]["text"].startswith("You say closed; the opening is 0.20 mm")
+    assert data["stops"][0]["name"] == "disagreement"
+
+
+def test_sentences_are_translated_and_numbers_written_by_the_caller() -> None:
+    (best, *_) = rank(Known(trials=Trials(batch_alike=(6, 7)))).ranked
+    said = say(
+        best.for_[0],
+        best.where,
+        translate=lambda text: (
+            text.upper().replace("%(SEEN)S", "%(seen)s").replace("%(OF)S", "%(of)s")
+        ),
+        number=lambda value, digits: f"<{value:.0f}>",
+    )
+    assert said == "<6> OF <7> REEDS OF THE BATCH SHOW THE SAME"
+
+
+def test_a_question_without_a_number_is_asked_too() -> None:
+    known = Known(
+        crow=Crow(clean=0.97, mixed=0.02, rattling=0.01),
+        playing=Playing(words=frozenset({"rattles"})),
+    )
+    (question,) = rank(known).questions
+    assert ask(question).startswith("You say it rattles; the recorded crow is clean.")
+
+
+def test_a_difference_known_better_than_its_parts_is_used() -> None:
+    blunt = BladeKnown(heart=Measured(0.0, 0.05e-3))
+    both = Geometry(marked=blunt, plain=blunt)
+    sharp = replace(both, blades={"heart": Measured(-0.07e-3, 5e-6)})
+    first = rank(Known(geometry=sharp)).ranked[0]
+    assert (first.finding.code, first.where) == ("heart-heavier", Where(Blade.PLAIN))
+    assert rank(Known(geometry=both)).ranked[0].support is Support.CANNOT_TELL
+
+
+def test_sides_are_named_as_seen() -> None:
+    thick = Geometry(
+        marked=BladeKnown(
+            left=SideKnown(corner=Measured(0.0, 6e-6)), right=SideKnown(corner=Measured(0.0, 6e-6))
+        ),
+        plain=BladeKnown(
+            left=SideKnown(corner=Measured(0.0, 6e-6)),
+            right=SideKnown(corner=Measured(0.035e-3, 6e-6)),
+        ),
+    )
+    first = rank(Known(geometry=thick)).ranked[0]
+    assert (first.finding.code, first.where) == ("thick-corner", Where(Blade.PLAIN, Side.RIGHT))
+
+
+def test_weights_by_hand() -> None:
+    # 0.05 with u = 0.01 for a finding that shifts by 0.04 with spread 0.02:
+    # (0.04 x 0.05 - 0.0008) / (0.0004 + 0.0001) = 2.4
+    assert graded_weight(0.05, 0.01, 0.04, 0.02, 100.0) == pytest.approx(2.4)
+    assert graded_weight(-1.0, 0.01, 0.04, 0.02, 100.0) == pytest.approx(-math.log(100))
+    assert sign_weight(0.5, 0.9, 0.1) == 0.0
+    assert math.exp(sign_weight(0.9, 0.8, 0.2)) == pytest.approx((0.74) / (0.26))
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: Measured(math.nan, 1.0), "leave out what was not measured"),
+        (lambda: Measured(1.0, -0.1), "standard uncertainty -0.1"),
+        (lambda: Measured(1.0, math.nan), "not usable"),
+        (lambda: Crow(clean=0.5), "three numbers"),
+        (lambda: Crow(clean=0.5, mixed=0.5, rattling=0.5), "sum to 1"),
+        (lambda: Trials(batch_alike=(3, 2)), "count it is out of"),
+    ],
+)
+def test_what_cannot_be_is_refused(make: object, message: str) -> None:
+    assert callable(make)
+    with pytest.raises(InputError, match=message):
+        make()
