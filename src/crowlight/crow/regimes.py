@@ -132,7 +132,8 @@ def _unlikeness(sound: Real, lag: float) -> float:
 
 
 def _best_lag(sound: Real, lag: float) -> tuple[float, float]:
-    lags = lag * np.linspace(0.97, 1.03, 61)
+    """Lag near `lag` at which the sound repeats best, and how unlike it still is."""
+    lags = np.arange(np.floor(0.97 * lag), np.ceil(1.03 * lag) + 1.0)
     values = np.array([_unlikeness(sound, v) for v in lags])
     i = int(np.clip(values.argmin(), 1, len(lags) - 2))
     low, mid, high = values[i - 1 : i + 2]
