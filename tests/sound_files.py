@@ -23,8 +23,8 @@ LOSSLESS = {
     ("AIFF", "PCM_24"): 0.0,
     ("AIFF", "FLOAT"): 0.0,
     ("AU", "PCM_16"): 0.0,
-    ("CAF", "PCM_16"): 0.0,
-    ("CAF", "ALAC_16"): 0.0,
+    ("CAF", "PCM_16"): 0.0,  # codespell:ignore caf
+    ("CAF", "ALAC_16"): 0.0,  # codespell:ignore caf
     ("FLAC", "PCM_16"): 0.0,
     ("FLAC", "PCM_24"): 0.0,
     ("WAV", "PCM_U8"): 1 / 128,
@@ -46,6 +46,7 @@ PHONE = (
     ("matroska", "flac"),
     ("adts", "aac"),
     ("3gp", "aac"),
+    ("asf", "wmav2"),
 )
 
 
@@ -77,6 +78,7 @@ def phone(container: str, codec: str) -> bytes:
     with av.open(out, "w", format=container) as file:
         stream = file.add_stream(codec, rate=RATE)
         stream.layout = "stereo"
+        stream.bit_rate = 128_000
         planes = np.ascontiguousarray(stereo().T.astype(np.float32))
         frame = av.AudioFrame.from_ndarray(planes, format="fltp", layout="stereo")
         frame.sample_rate = RATE

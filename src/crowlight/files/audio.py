@@ -1,8 +1,8 @@
 """Sound files in: what is in them, block by block, whatever their name says.
 
-WAV, RF64, W64, AIFF, AU, CAF, FLAC, Ogg (Vorbis, Opus) and MP3 are read by libsndfile; M4A, MP4,
-3GP, WebM, WMA and bare AAC need the optional extra ``video``. The kind is told from the first
-bytes, never from the name. Nothing is ever allocated by what a header claims.
+WAV, RF64, W64, AIFF, AU, Core Audio, FLAC, Ogg (Vorbis, Opus) and MP3 are read by libsndfile;
+M4A, MP4, 3GP, WebM, WMA and bare AAC need the optional extra ``video``. The kind is told from the
+first bytes, never from the name. Nothing is ever allocated by what a header claims.
 """
 
 from __future__ import annotations
@@ -47,20 +47,10 @@ MOST_VALUES = 60_000_000
 BLOCK_VALUES = 2_000_000
 """Most samples times channels in one block (8 MB)."""
 
-_SNDFILE = {
-    b"RIFF": "WAV",
-    b"RIFX": "WAV",
-    b"RF64": "WAV",
-    b"riff": "W64",
-    b"FORM": "AIFF",
-    b".snd": "AU",
-    b"caff": "CAF",
-    b"fLaC": "FLAC",
-    b"OggS": "OGG",
-    b"ID3\x02": "MP3",
-    b"ID3\x03": "MP3",
-    b"ID3\x04": "MP3",
-}
+_SNDFILE = frozenset(
+    {b"RIFF", b"RIFX", b"RF64", b"riff", b"FORM", b".snd", b"caff", b"fLaC", b"OggS"}
+)
+"""First four bytes of what libsndfile is given: WAV, W64, AIFF, AU, Core Audio, FLAC, Ogg."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +144,7 @@ class SoundReader:
 
 def _kind(head: bytes) -> str | None:
     """Tell the kind of file from its first bytes."""
-    if head[:4] in _SNDFILE:
+    if head[:4] in _SNDFILE or (head[:3] == b"ID3" and head[3:4] in b"\x02\x03\x04"):
         return "sndfile"
     if len(head) >= 2 and head[0] == 0xFF and head[1] & 0xE0 == 0xE0:
         # layer bits: 0 is AAC, anything else MPEG audio
@@ -213,8 +203,8 @@ def open_sound(source: Source, *, name: str | None = None) -> Iterator[SoundRead
         kind = _kind(head)
         if kind is None:
             msg = (
-                f"{shown} is not a sound file crowlight knows; WAV, FLAC, AIFF, CAF, Ogg and MP3 "
-                "are read, with the extra 'video' also M4A and WebM"
+                f"{shown} is not a sound file crowlight knows; WAV, FLAC, AIFF, Core Audio, Ogg and "
+                "MP3 are read, with the extra 'video' also M4A and WebM"
             )
             raise InputError(msg)
         stream = SndfileStream(file, shown) if kind == "sndfile" else PhoneStream(file, kind, shown)
