@@ -76,7 +76,8 @@ def classify(
     sample_rate : float
         [Hz].
     near : float
-        Where the upper note is expected [Hz]; searched from 0.6 to 1.7 times that.
+        Where the upper note is expected [Hz]; searched from 0.72 to 1.8 times that, so that a loud
+        lower octave is not taken for it.
 
     Returns
     -------
@@ -106,7 +107,7 @@ def classify(
         return Heard(still, float("nan"), float("nan"), float("nan"))
     spectrum = np.abs(np.fft.rfft(sound * np.hanning(len(sound)), 4 * len(sound)))
     axis = np.arange(len(spectrum)) * sample_rate / (4 * len(sound))
-    band = np.where((axis > 0.6 * near) & (axis < 1.7 * near), spectrum, 0.0)
+    band = np.where((axis > 0.72 * near) & (axis < 1.8 * near), spectrum, 0.0)
     rough = float(axis[band.argmax()])
     # Refine on the double period, which both notes share.
     double, two = _best_lag(sound, 2.0 * sample_rate / rough)

@@ -40,6 +40,14 @@ def test_known_sounds_are_named() -> None:
     assert _heard(tone + 800.0 * rng.standard_normal(len(T))).regime is Regime.RATTLING
 
 
+def test_a_loud_lower_octave_is_still_an_octave() -> None:
+    upper = 800.0 * np.sin(2 * np.pi * 1160.0 * T)
+    lower = 2000.0 * np.sin(2 * np.pi * 580.0 * T + 1.0)
+    heard = _heard(upper + lower)
+    assert heard.regime is Regime.OCTAVE
+    assert heard.frequency == pytest.approx(1160.0, rel=0.002)
+
+
 @pytest.mark.parametrize("frequency", [911.0, 1013.0, 1237.5])
 def test_pitch_is_within_two_cents(frequency: float) -> None:
     heard = _heard(1500.0 * np.sin(2 * np.pi * frequency * T))
