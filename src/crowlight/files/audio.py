@@ -203,8 +203,8 @@ def open_sound(source: Source, *, name: str | None = None) -> Iterator[SoundRead
         kind = _kind(head)
         if kind is None:
             msg = (
-                f"{shown} is not a sound file crowlight knows; WAV, FLAC, AIFF, Core Audio, Ogg and "
-                "MP3 are read, with the extra 'video' also M4A and WebM"
+                f"{shown} is not a sound file crowlight knows; WAV, FLAC, AIFF, Core Audio, Ogg "
+                "and MP3 are read, with the extra 'video' also M4A and WebM"
             )
             raise InputError(msg)
         stream = SndfileStream(file, shown) if kind == "sndfile" else PhoneStream(file, kind, shown)
