@@ -24,7 +24,7 @@ def body():
 
 @pytest.fixture(scope="module")
 def loose(body):
-    """The same blade, held nowhere."""
+    """Hold the same blade nowhere."""
     shell = body.shell
     return make_shell(shell.mesh, WET.plane_stress(), shell.thickness, density=950.0)
 
@@ -192,7 +192,8 @@ def test_contact_forces_agree_with_least_squares():
         ours = contact_forces(compliance, gap, rng.random(12) < 0.5)
         np.testing.assert_allclose(ours, by_least_squares(compliance, gap), atol=1e-9)
         left = gap + compliance @ ours
-        assert np.all(ours >= 0) and np.all(left > -1e-9)
+        assert np.all(ours >= 0)
+        assert np.all(left > -1e-9)
         assert np.max(np.abs(ours * left)) < 1e-9
 
 
@@ -218,7 +219,7 @@ def test_zero_readings_are_named():
 
 
 def test_an_absurd_opening_is_named():
-    with pytest.raises(InputError, match="height = 4 mm is outside 0.02 to 2 mm"):
+    with pytest.raises(InputError, match=r"height = 4 mm is outside 0\.02 to 2 mm"):
         BladeShape(height=4e-3)
 
 

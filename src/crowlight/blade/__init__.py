@@ -9,7 +9,7 @@ from crowlight.blade.effects import Effects, brush, stroke_map
 from crowlight.blade.flexibility import FlexibilityMap, pad_force
 from crowlight.blade.geometry import CHECK_MESH, BladeShape, MeshSize, blade_patch
 from crowlight.blade.lip import Lip
-from crowlight.blade.mechanics import Lumped, Mechanics, evaluate, lumped
+from crowlight.blade.mechanics import Lumped, Mechanics, evaluate, lumped, mesh_error
 from crowlight.blade.opening import OpeningCurve
 from crowlight.blade.outputs import OUTPUTS
 from crowlight.blade.thickness import ThicknessGrid, grid_from_tip
@@ -52,6 +52,7 @@ __all__ = [
     "grid_from_tip",
     "intervals",
     "lumped",
+    "mesh_error",
     "move_transition",
     "pad_force",
     "prepare",

@@ -159,6 +159,6 @@ def clip_nearby(blades: Blades) -> Nearby:
 
 
 def slopes_of(outputs: Mapping[str, Output], nearby: Nearby) -> dict[str, float]:
-    """Derivative of every output by one parameter."""
+    """Differentiate every output by one parameter."""
     cache: dict[int, float] = {}
     return {name: o.by_parameter(nearby, cache) for name, o in outputs.items()}

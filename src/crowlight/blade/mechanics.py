@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from crowlight.blade.blades import Blades, build, notes_on
 from crowlight.blade.effects import Effects, effects_of
 from crowlight.blade.equilibrium import settle
 from crowlight.blade.flexibility import FlexibilityMap, flexibility_map
+from crowlight.blade.geometry import CHECK_MESH, MeshSize
 from crowlight.blade.opening import OpeningCurve, opening_curve
 from crowlight.blade.outputs import Output, outputs_of
 from crowlight.blade.pair import Pair
@@ -24,7 +25,7 @@ from crowlight.blade.vibration import (
     track,
 )
 
-__all__ = ["Lumped", "Mechanics", "evaluate", "lumped"]
+__all__ = ["Lumped", "Mechanics", "evaluate", "lumped", "mesh_error"]
 
 PLAYING = 4e3
 MOST_CLOSED = 0.9
@@ -222,6 +223,27 @@ def evaluate(
         playing_profile=tip_profile(pair, playing.state),
         notes=tuple(notes),
     )
+
+
+def mesh_error(answer: Mechanics, *, size: MeshSize = CHECK_MESH) -> dict[str, float]:
+    """Compare every output with the same reed on a finer mesh.
+
+    Returns
+    -------
+    dict of str to float
+        Ours minus the finer mesh's, as a share of the finer; absolute for tilt and unevenness.
+    """
+    fine = evaluate(
+        replace(answer.blades, size=size),
+        playing_pressure=answer.playing_pressure,
+        modes=len(answer.free[0].frequencies),
+        maps=False,
+    ).values
+    signed = ("tilt", "unevenness")
+    return {
+        name: value - fine[name] if name in signed else value / fine[name] - 1.0
+        for name, value in answer.values.items()
+    }
 
 
 def lumped(answer: Mechanics) -> Lumped:

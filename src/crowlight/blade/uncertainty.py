@@ -305,7 +305,7 @@ def tried(
     slopes: Array,
     spread: Mapping[str, float],
 ) -> set[str]:
-    """Outputs that first order does not describe, tried at one standard deviation up and down."""
+    """Find outputs that first order does not describe, tried one standard deviation off."""
     steep = slopes[names.index("closing_pressure")]
     size = float(np.linalg.norm(steep))
     if size == 0:
@@ -327,7 +327,7 @@ def tried(
 
 
 def solved_values(answer: Mechanics, blades: Blades) -> Mapping[str, float]:
-    """Outputs of a reed near the answered one, at its playing pressure."""
+    """Solve for the outputs of a reed near the answered one, at its playing pressure."""
     there = evaluate(
         blades,
         playing_pressure=answer.playing_pressure,
@@ -346,7 +346,7 @@ def sampled(
     rng: np.random.Generator,
     report: Callable[[float], None] | None,
 ) -> dict[str, Array]:
-    """Outputs of reeds drawn at random; those outside the model are left out."""
+    """Solve for outputs of reeds drawn at random; those outside the model are left out."""
     size = len(unknowns) + sum(s.root.shape[1] for s in spreads if s is not None)
     rows: list[Mapping[str, float]] = []
     for k in range(count):
@@ -369,7 +369,7 @@ def sampled(
 def linearised(
     value: float, spread: float, level: float, signed: bool, shares: Mapping[str, float]
 ) -> Interval:
-    """Normal interval, in the logarithm for outputs that cannot be negative."""
+    """Make a normal interval, in the logarithm for outputs that cannot be negative."""
     z = float(norm.ppf(0.5 + level / 2))
     if signed or value <= 0:
         low, high = value - z * spread, value + z * spread

@@ -1,0 +1,269 @@
+"""Opening, flexibility, what-if, intervals and the lumped summary of a reed."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from crowlight.blade import (
+    OUTPUTS,
+    Blades,
+    BladeShape,
+    Change,
+    MapSpread,
+    MeshSize,
+    Unknown,
+    brush,
+    changed,
+    evaluate,
+    intervals,
+    lumped,
+    mesh_error,
+    move_transition,
+    pad_force,
+    prepare,
+    stroke_map,
+    typical_scrape,
+    usual_unknowns,
+)
+from crowlight.blade.equilibrium import settle
+from crowlight.blade.flexibility import pad_rows
+from crowlight.errors import Cancelled, InputError, OutsideModel
+
+SMALL = MeshSize(across=6, front=7, behind=4)
+LENGTH = 23e-3
+
+
+@pytest.fixture(scope="module")
+def blades():
+    return Blades(typical_scrape(), typical_scrape().changed(8e-6), size=SMALL)
+
+
+@pytest.fixture(scope="module")
+def answer(blades):
+    return evaluate(blades, follow_modes=True)
+
+
+def heart_scrape(blades, depth=20e-6):
+    """Cane off the heart of the marked blade, 5.5 to 10 mm behind the tip."""
+    from_tip = LENGTH - blades.marked.along
+    rows = (from_tip > 5.5e-3) & (from_tip < 10e-3)
+    return -depth * rows[:, None] * np.ones(blades.marked.values.shape)
+
+
+def test_curve_starts_at_the_measured_opening_and_ends_at_a_tenth(answer):
+    curve = answer.curve
+    assert curve.areas[0] == pytest.approx(2 / 3 * 7e-3 * 0.7e-3, rel=1e-9)  # parabolic lens
+    assert curve.areas[-1] == pytest.approx(0.1 * curve.areas[0], rel=1e-3)
+    assert curve.heights[0] == pytest.approx(0.7e-3, rel=1e-9)
+    assert not curve.snaps
+
+
+def test_first_loss_of_area_is_the_compliance(answer):
+    pair = answer.pair
+    state = settle(pair, 5.0, answer.curve.rest.state, step_ends=1e-14)
+    lost = (answer.values["rest_area"] - state.area) / 5.0
+    assert lost == pytest.approx(answer.values["compliance"], rel=1e-3)
+
+
+def test_linear_thinking_overstates_the_closing_pressure(answer):
+    """The arch flattens as it closes: the first stiffness does not last."""
+    one = lumped(answer)
+    assert one.linear_closing_pressure > 1.2 * one.closing_pressure
+    assert one.swept_volume == pytest.approx(one.effective_area / answer.values["stiffness"])
+
+
+def test_profile_belongs_to_the_area(answer):
+    for profile, area in (
+        (answer.rest_profile, answer.values["rest_area"]),
+        (answer.playing_profile, answer.values["area"]),
+    ):
+        assert np.trapezoid(profile.opening, profile.across) == pytest.approx(area, rel=5e-3)
+    profile = answer.playing_profile
+    assert profile.marked[20] < profile.plain[20]
+    assert profile.opening.min() > -1e-9
+    assert answer.playing_profile.unevenness > 0  # the marked blade is thinner
+
+
+def test_flexibility_is_the_deflection_under_a_newton(answer):
+    pair, rest = answer.pair, answer.curve.rest
+    table = answer.flexibility[0]
+    j, i = 10, 4
+    body = pair.bodies[0]
+    eta = 1 - table.from_tip[j] / body.shape.free_length
+    frames = body.patch.frames([table.across[i]], [eta])
+    row = np.outer(body.patch.weights([table.across[i]], [eta])[0], frames.a3[0]).ravel()
+    row[body.shell.band.held] = 0
+    # solve with the touching points held, by elimination
+    stored = body.shell.stiffness(rest.at[0])
+    n, width = body.shell.mesh.n_dof, body.shell.band.width
+    dense = np.zeros((n, n))
+    for k in range(width + 1):
+        dense[np.arange(k, n), np.arange(n - k)] = stored[k, : n - k]
+    dense = dense + np.tril(dense, -1).T
+    m = len(rest.rows)
+    whole = np.block([[dense, rest.rows.T], [rest.rows, np.zeros((m, m))]])
+    moved = np.linalg.solve(whole, np.concatenate([row, np.zeros(m)]))[:n]
+    assert table.values[j, i] == pytest.approx(row @ moved, rel=1e-6)
+    assert table.values[-1, i] > 20 * table.values[j, i]  # the tip gives far more than the heart
+
+
+def test_pad_force_presses_by_the_asked_depth(answer):
+    pair = answer.pair
+    force = pad_force(pair, depth=50e-6)
+    pads = [pad_rows(b, 8e-3, 1.5e-3) for b in pair.bodies]
+    loaded = replace(pair, steady=tuple(force * p for p in pads))
+    state = settle(loaded, 0.0, answer.curve.rest.state)
+    moved = np.mean([p @ u for p, u in zip(pads, state.u, strict=True)])
+    assert moved == pytest.approx(50e-6, rel=1e-3)
+    assert 0.1 < force < 2.0  # newtons: tens to some hundred grams
+    assert pad_force(pair, depth=100e-6) > force
+
+
+def test_pad_that_cannot_press_so_far_says_so(answer):
+    with pytest.raises(OutsideModel, match="no force up to 50 N"):
+        pad_force(answer.pair, depth=1.5e-3)
+
+
+def test_small_cut_is_predicted_by_the_effects(blades, answer):
+    cut = Change(marked=heart_scrape(blades, 5e-6))
+    after = evaluate(changed(blades, cut), maps=False).values
+    guess = answer.effects.predict(marked=cut.marked)
+    for name in ("closing_pressure", "compliance", "area", "mode_held", "separation"):
+        assert guess[name] == pytest.approx(after[name] - answer.values[name], rel=0.1), name
+    assert set(guess) == set(OUTPUTS)
+
+
+def test_clip_is_predicted_by_the_effects(blades, answer):
+    after = evaluate(changed(blades, Change(clip=0.05e-3)), maps=False).values
+    guess = answer.effects.predict(clip=0.05e-3)
+    for name in ("closing_pressure", "compliance", "mode_held", "rest_area"):
+        assert guess[name] == pytest.approx(after[name] - answer.values[name], rel=0.05), name
+    assert guess["closing_pressure"] > 0
+
+
+def test_warm_curve_is_the_full_curve_within_its_stated_error(blades, answer):
+    cut = Change(marked=heart_scrape(blades))
+    warm = prepare(answer).solve(cut)
+    full = evaluate(changed(blades, cut), maps=False)
+    for pressure, area in zip(warm.pressures, warm.areas, strict=True):
+        state = settle(full.pair, pressure, full.curve.nearest(pressure))
+        assert area == pytest.approx(state.area, abs=warm.area_error)
+    assert warm.closing_pressure == pytest.approx(full.values["closing_pressure"], rel=2e-3)
+
+
+def test_warm_curve_needs_the_same_mesh_and_blades(blades, answer):
+    with pytest.raises(OutsideModel, match="clip"):
+        prepare(answer).solve(Change(clip=0.1e-3))
+    alike = evaluate(Blades(typical_scrape(), size=SMALL), maps=False)
+    with pytest.raises(OutsideModel, match="apart"):
+        prepare(alike).solve(Change(marked=-1e-6))
+
+
+def test_changes_leave_the_original_alone(blades):
+    before = blades.marked.values.copy()
+    after = changed(blades, Change(marked=-5e-6, clip=0.1e-3))
+    np.testing.assert_array_equal(blades.marked.values, before)
+    assert after.shape.free_length == pytest.approx(22.9e-3)
+    assert after.marked.values.max() == pytest.approx(before.max() - 5e-6)
+
+
+def test_moving_the_transition_only_takes_cane_off():
+    grid = typical_scrape()
+    cut = move_transition(grid, start=2e-3, end=6e-3, by=0.8e-3, length=LENGTH)
+    assert cut.max() <= 0
+    assert cut.min() < -20e-6
+    from_tip = LENGTH - grid.along
+    assert np.all(cut[from_tip > 11e-3] == 0)
+    assert np.all(cut[from_tip < 0.3e-3] > -5e-6)
+
+
+def test_stroke_map_is_the_prediction_of_each_stroke(answer, blades):
+    grid = blades.marked
+    shown = stroke_map(answer.effects.marked("closing_pressure"), grid, cane=10e-6, radius=1.5e-3)
+    j, i = 30, 4
+    stroke = brush(grid, across=grid.across[i], along=grid.along[j], radius=1.5e-3)
+    guess = answer.effects.predict(marked=-10e-6 * stroke)["closing_pressure"]
+    assert shown[j, i] == pytest.approx(guess, rel=1e-9)
+    assert shown[j, i] < 0
+
+
+def test_intervals_follow_the_law_of_propagation(blades, answer):
+    """One unknown alone: the spread is the slope times its standard deviation."""
+
+    def opening(b: Blades, t: float) -> Blades:
+        return replace(b, shape=replace(b.shape, height=b.shape.height * np.exp(0.01 * t)))
+
+    known = intervals(answer, [Unknown("rest opening", "made up", opening)], samples=0)
+    assert known["rest_area"].spread == pytest.approx(0.01 * answer.values["rest_area"], rel=1e-4)
+    assert known["rest_area"].shares == {"rest opening": 1.0}
+    assert known["closing_pressure"].low < known["closing_pressure"].value
+    assert {i.method for i in known.values()} == {"linearised"}
+
+
+def test_map_spread_from_samples_and_from_covariance_agree(blades, answer):
+    rng = np.random.default_rng(2)
+    samples = 5e-6 * rng.standard_normal((60, blades.marked.size))
+    cov = np.cov(samples.T)
+    shape = blades.marked.values.shape
+    one = intervals(
+        answer, [], marked=MapSpread.from_samples(samples.reshape(60, *shape)), samples=0
+    )
+    two = intervals(answer, [], marked=MapSpread.from_covariance(cov), samples=0)
+    for name in ("closing_pressure", "tilt"):
+        assert one[name].spread == pytest.approx(two[name].spread, rel=1e-6)
+
+
+def test_unknowns_that_act_crookedly_are_sampled_and_say_so(answer):
+    def opening(b: Blades, t: float) -> Blades:
+        factor = 1 + 0.05 * t + 0.08 * min(t * t, 4.0)
+        return replace(b, shape=replace(b.shape, height=b.shape.height * factor))
+
+    found = intervals(
+        answer,
+        [Unknown("rest opening", "made up", opening)],
+        samples=10,
+        rng=np.random.default_rng(4),
+    )
+    closing = found["closing_pressure"]
+    assert closing.method == "sampled"
+    assert closing.high / closing.value > 1.1
+
+
+def test_usual_unknowns_give_wide_bands_for_an_unmeasured_reed(blades, answer):
+    found = intervals(answer, usual_unknowns(blades), samples=0)
+    closing = found["closing_pressure"]
+    assert closing.high / closing.low > 1.4
+    assert sum(closing.shares.values()) == pytest.approx(1)
+
+
+def test_intervals_need_maps_and_a_generator(blades, answer):
+    with pytest.raises(InputError, match="maps=True"):
+        intervals(evaluate(blades, maps=False), [], samples=0)
+    with pytest.raises(InputError, match="rng"):
+        intervals(answer, [])
+
+
+def test_mesh_error_is_small_on_the_default_mesh():
+    coarse = evaluate(Blades(typical_scrape()), maps=False)
+    error = mesh_error(coarse)
+    assert abs(error["closing_pressure"]) < 0.01
+    assert abs(error["mode_held"]) < 0.005
+
+
+def test_evaluation_can_be_stopped(blades):
+    def stop(done: float) -> None:
+        if done > 0.1:
+            raise Cancelled
+
+    with pytest.raises(Cancelled):
+        evaluate(blades, report=stop)
+
+
+def test_blades_of_unequal_length_are_refused():
+    with pytest.raises(InputError, match="cannot meet at the tip"):
+        Blades(typical_scrape(), plain_shape=BladeShape(length=22e-3))
+
+
+def test_thick_arch_is_noted(answer):
+    assert any("thin-shell theory" in note for note in answer.notes)
