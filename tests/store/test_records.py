@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
-from threading import Barrier, Thread
+from threading import Barrier, Event, Thread
 from uuid import UUID, uuid4
 
 import pytest
@@ -260,6 +260,48 @@ def test_names_change_while_entries_and_reeds_are_written(records: SqlRecords, w
     assert errors == []
     assert records.rebuild_summaries() == 0
     assert records.reeds(ReedQuery(text="ann 11", batch="B 11")).total == 13
+
+
+@pytest.mark.parametrize("change", ["maker", "batch", "erased"])
+def test_a_name_that_changes_while_a_reed_is_being_added(
+    records: SqlRecords, where: str, change: str
+) -> None:
+    maker, batch = Maker(uuid=uuid4(), name="Ann"), Batch(uuid=uuid4(), name="March")
+    records.add_person(maker)
+    records.add_batch(batch)
+    added, go_on = Event(), Event()
+
+    def pause(point: str) -> None:
+        if point == "records:before-commit":
+            added.set()
+            go_on.wait(30)
+
+    def add() -> None:
+        with open_records(where, records.clock, failpoint=pause) as window:
+            new_reed(window, maker=maker.uuid, batch=batch.uuid)
+
+    def rename() -> None:
+        match change:
+            case "maker":
+                records.add_person(replace(maker, name="Bea"))
+            case "batch":
+                records.add_batch(replace(batch, name="April"))
+            case _:
+                records.erase_person(maker.uuid)
+
+    adding, renaming = Thread(target=add), Thread(target=rename)
+    adding.start()
+    added.wait(30)
+    renaming.start()
+    renaming.join(0.5)  # it has to wait: the reed is not committed yet
+    assert renaming.is_alive()
+    go_on.set()
+    adding.join()
+    renaming.join()
+    (row,) = records.reeds(ReedQuery()).rows
+    expected = {"maker": ("Bea", "March"), "batch": ("Ann", "April"), "erased": ("", "March")}
+    assert (row.maker, row.batch) == expected[change]
+    assert records.rebuild_summaries() == 0
 
 
 def test_the_database_itself_refuses_a_number_twice(records: SqlRecords) -> None:
