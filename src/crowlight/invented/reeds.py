@@ -79,7 +79,9 @@ class InventedReed:
         for fault in self.faults:
             if fault.blade is blade:
                 inside = self.style.zone(fault.zone).contains(s, u)
-                total = total + fault.amount * inside * ((fault.side == 0) | (u * fault.side > 0))
+                # one side: nothing on the centreline, all of it from 0.4 of the half width on
+                share = 1.0 if fault.side == 0 else np.clip(u * fault.side / 0.4, 0.0, 1.0)
+                total = total + fault.amount * inside * share
         return np.maximum(total, 0.02e-3)
 
 
