@@ -162,24 +162,30 @@ def _side_excess(name: str, *, less: bool = False) -> Take:
     return take
 
 
-def _habit(name: str, *, less: bool = False) -> Take:
+def _surest(known: Known, blade: Blade, side: Side, names: Iterable[str]) -> Measured | None:
+    """Return how much more that side has of whichever quantity is known best."""
+    found = [_usable(_either_side(known, blade, side, name)) for name in names]
+    return min((v for v in found if v is not None), key=lambda v: v.uncertainty, default=None)
+
+
+def _habit(*names: str, less: bool = False) -> Take:
     """Take what both blades have more (or less) of on the same side as seen."""
 
     def take(known: Known, where: Where) -> Measured | None:
         side = where.side or Side.LEFT
-        a, b = (_signed(_either_side(known, x, side, name), not less) for x in Blade)
+        a, b = (_signed(_surest(known, x, side, names), not less) for x in Blade)
         return _smaller(a, b)
 
     return take
 
 
-def _edge(name: str) -> Take:
+def _edge(*names: str) -> Take:
     """Take what both blades have less of at the same physical edge."""
 
     def take(known: Known, where: Where) -> Measured | None:
         side = where.side or Side.LEFT
-        a = _either_side(known, Blade.MARKED, side.other, name)
-        b = _either_side(known, Blade.PLAIN, side, name)
+        a = _surest(known, Blade.MARKED, side.other, names)
+        b = _surest(known, Blade.PLAIN, side, names)
         return _smaller(a, b)
 
     return take
@@ -285,8 +291,8 @@ _ROWS: tuple[tuple[str, str, str, float, float, Take], ...] = (
     ("corner-excess", "tip", "mm", _MM, 0.010, _corner_excess),
     ("tip-excess-of-blade", "tip", "mm", _MM, 0.010, _blade_excess("tip")),
     ("thin-side-of-tip", "tip", "mm", _MM, 0.010, _side_excess("tip", less=True)),
-    ("habit-thin-corner", "tip", "mm", _MM, 0.010, _habit("corner", less=True)),
-    ("edge-thin-corner", "tip", "mm", _MM, 0.010, _edge("corner")),
+    ("habit-thin-corner", "tip", "mm", _MM, 0.010, _habit("corner", "tip", less=True)),
+    ("edge-thin-corner", "tip", "mm", _MM, 0.010, _edge("corner", "tip")),
     ("lump", "tip", "mm", _MM, 0.008, _lump),
     # transition
     ("transition", "blend", "mm", _MM, 0.3, _zone_level("transition")),

@@ -108,18 +108,25 @@ class Findings:
         What is forbidden now.
     questions : tuple of Question
         What disagrees.
+    gate : tuple of Next
+        Checks still open that tell whether it is the reed at all and whether it may be judged or
+        touched now, most information on that per minute first.
     next : tuple of Next
-        Checks still open, most information per minute first.
+        All checks still open, most information per minute first.
     parting : Parting or None
         The check that parts the two likeliest.
+    cautions : tuple of str
+        Cautions whatever is done: somebody else's reed, splinters, mould, long crowing.
     """
 
     answer: Answer
     ranked: tuple[Ranked, ...]
     stops: tuple[Stop, ...]
     questions: tuple[Question, ...]
+    gate: tuple[Next, ...]
     next: tuple[Next, ...]
     parting: Parting | None
+    cautions: tuple[str, ...]
 
     @property
     def shown(self) -> tuple[Ranked, ...]:
@@ -224,9 +231,29 @@ def rank(known: Known, *, of: Catalogue | None = None) -> Findings:
         ),
         stops=forbidden,
         questions=asked,
+        gate=next_checks([b for b in beliefs if b[0].finding.group in _GATES], chosen, spare=spare),
         next=next_checks(beliefs, chosen, spare=spare),
         parting=_parting([beliefs[i] for i in order], chosen, spare=spare),
+        cautions=_cautions(known),
     )
+
+
+#: Groups to settle before any other: is it the reed at all, may it be judged or touched now?
+_GATES = frozenset({"not-the-reed", "damage", "not-now"})
+#: So much crowing without a pause asks for one [s] (our choice).
+_LONG_CROWING = 45 * 60.0
+
+
+def _cautions(known: Known) -> tuple[str, ...]:
+    look = known.trials.look
+    cracked = {"crack-thread", "crack-tip", "crack-scrape", "splinter"}
+    now = {
+        "shared-mouth": known.agreement.others_reed,
+        "splinter": bool(cracked & look),
+        "mould": "mould" in look,
+        "hearing": (known.history.crowing or 0.0) >= _LONG_CROWING,
+    }
+    return tuple(code for code, holds in now.items() if holds)
 
 
 #: Groups that come before the rest when they have fair support.

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 from crowlight.judge.findings.finding import SOURCES
+from crowlight.judge.findings.foresee import Next
 from crowlight.judge.findings.load import catalogue
 from crowlight.judge.findings.odds import probability
 from crowlight.judge.findings.questions import Question, question_texts
@@ -125,7 +126,7 @@ def as_data(
     -------
     dict
         ``answer``, ``findings`` (each with name, support, for, against), ``stops``,
-        ``questions``, ``next``, ``parting``.
+        ``questions``, ``gate``, ``next``, ``parting``, ``cautions``.
     """
     words = _sentences()
     return {
@@ -150,16 +151,8 @@ def as_data(
             }
             for q in findings.questions
         ],
-        "next": [
-            {
-                "name": n.code,
-                "text": translate(n.title),
-                "bits": n.bits,
-                "minutes": n.minutes,
-                "about": list(n.about),
-            }
-            for n in findings.next
-        ],
+        "gate": [_check(n, translate) for n in findings.gate],
+        "next": [_check(n, translate) for n in findings.next],
         "parting": None
         if findings.parting is None
         else {
@@ -168,7 +161,23 @@ def as_data(
             "text": translate(findings.parting.title),
             "bits": findings.parting.bits,
         },
+        "cautions": _cautions(findings.cautions, translate),
     }
+
+
+def _check(check: Next, translate: Translate) -> dict[str, Any]:
+    return {
+        "name": check.code,
+        "text": translate(check.title),
+        "bits": check.bits,
+        "minutes": check.minutes,
+        "about": list(check.about),
+    }
+
+
+def _cautions(codes: Iterable[str], translate: Translate) -> list[dict[str, str]]:
+    texts = catalogue().cautions
+    return [{"name": code, "text": translate(texts[code].text)} for code in codes]
 
 
 def _ranked(r: Ranked, translate: Translate, number: WriteNumber) -> dict[str, Any]:
@@ -207,9 +216,7 @@ def _ranked(r: Ranked, translate: Translate, number: WriteNumber) -> dict[str, A
             {"name": code, "text": translate(of.remedies[code].title)} for code in r.remedies
         ],
         "barred": [{"name": code, "stop": stop} for code, stop in r.barred],
-        "cautions": [
-            {"name": code, "text": translate(of.cautions[code].text)} for code in r.cautions
-        ],
+        "cautions": _cautions(r.cautions, translate),
         "basis": translate(SOURCES[r.finding.basis]),
     }
 

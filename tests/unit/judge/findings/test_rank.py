@@ -145,6 +145,28 @@ def test_what_was_looked_at_is_not_asked_again() -> None:
     assert rates == sorted(rates, reverse=True)
 
 
+def test_whether_it_is_the_reed_is_asked_by_its_own_checks() -> None:
+    gate = [n.code for n in rank(Known(playing=Playing(words=frozenset({"no-low"})))).gate]
+    assert {"control-reed", "look", "diary"} <= set(gate[:4])
+    assert not {"gauge-hearts", "gauge-back", "peep", "cane-book"} & set(gate)
+    assert "control-reed" not in [
+        n.code for n in rank(Known(trials=Trials(control_reed="fine"))).gate
+    ]
+
+
+@pytest.mark.parametrize(
+    ("known", "cautions"),
+    [
+        (Known(), ()),
+        (Known(agreement=Agreement(others_reed=True, may_cut="yes")), ("shared-mouth",)),
+        (Known(trials=Trials(look=frozenset({"splinter", "mould"}))), ("splinter", "mould")),
+        (Known(history=History(crowing=3600.0)), ("hearing",)),
+    ],
+)
+def test_cautions_whatever_is_done(known: Known, cautions: tuple[str, ...]) -> None:
+    assert rank(known).cautions == cautions
+
+
 def test_a_leak_is_looked_for_before_the_tip_is_gauged() -> None:
     known = Known(playing=Playing(low_soft_attack="no", words=frozenset({"late"})))
     codes = [n.code for n in rank(known).next]
