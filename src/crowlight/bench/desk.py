@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -11,7 +12,14 @@ from uuid import UUID, uuid4, uuid5
 
 from crowlight.bench import assess as judging
 from crowlight.bench.assess import Assessment
-from crowlight.bench.kinds import Described, Lengths, Payload, Withdrawn, clean_text
+from crowlight.bench.kinds import (
+    Described,
+    Lengths,
+    Payload,
+    Recording,
+    Withdrawn,
+    clean_text,
+)
 from crowlight.bench.ports import (
     Appended,
     Blobs,
@@ -25,9 +33,11 @@ from crowlight.bench.ports import (
     Reed,
     ReedQuery,
     Results,
+    Sounds,
     Table,
     Tables,
 )
+from crowlight.bench.sounds import Kind, listen_key
 from crowlight.bench.state import ReedState, state_of
 from crowlight.errors import InputError, NotFound
 from crowlight.reed import Reading, check_reading
@@ -92,6 +102,7 @@ class Desk:
     jobs: Jobs
     clock: Clock
     tables: Tables
+    sounds: Sounds
 
     # --- looking --------------------------------------------------------------------------------
 
@@ -144,6 +155,54 @@ class Desk:
             return judging.from_bytes(kept)
         found: Assessment = self.jobs.submit("assess", inputs, sticky=sticky).result()
         self.results.put(key, judging.to_bytes(found))
+        return found
+
+    # --- listening ------------------------------------------------------------------------------
+
+    def keep_recording(
+        self,
+        key: str | UUID,
+        data: bytes,
+        *,
+        name: str,
+        sound_of: Kind,
+        device: str = "",
+        settings: Mapping[str, str | int | float | bool | None] | None = None,
+        uuid: UUID | None = None,
+        at: datetime | None = None,
+    ) -> Appended:
+        """Keep a recording of a reed: as it came, and as FLAC.
+
+        Raises
+        ------
+        InputError
+            If it is not a sound that can be read; nothing was kept.
+        """
+        heard = self.sounds.read(data, name=name)
+        kept = self.sounds.encode(heard)
+        digest, original = self.blobs.put(kept.data), self.blobs.put(data)
+        payload = Recording(
+            sound_of=sound_of,
+            digest=digest,
+            original=original,
+            sample_rate=kept.rate,
+            device=device,
+            settings=dict(settings or {}),
+        )
+        return self.write(key, payload, uuid=uuid, at=at)
+
+    def hear(
+        self, digest: str, kind: Kind, *, reference: float | None = None, sticky: str = ""
+    ) -> dict[str, Any]:
+        """Measure a kept recording; see `crowlight.bench.sounds.listen`."""
+        options = {"kind": kind, "reference": reference}
+        key = listen_key(digest, options)
+        if (known := self.results.get(key)) is not None:
+            return json.loads(known)
+        heard = self.sounds.read(self.blobs.get(digest))
+        inputs = {"sound": heard.sound, "rate": heard.rate, **options}
+        found: dict[str, Any] = self.jobs.submit("listen", inputs, sticky=sticky).result()
+        self.results.put(key, json.dumps(found).encode())
         return found
 
     # --- writing down ---------------------------------------------------------------------------

@@ -8,8 +8,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from pathlib import Path
 from typing import Any, Literal, Protocol
 from uuid import UUID
+
+import numpy as np
+from numpy.typing import NDArray
 
 from crowlight.bench.kinds import Payload, ReadingsTaken
 from crowlight.reed import Reading
@@ -20,8 +24,10 @@ __all__ = [
     "Blobs",
     "Clock",
     "Entry",
+    "Heard",
     "Job",
     "Jobs",
+    "KeptSound",
     "Maker",
     "NewEntry",
     "NewReed",
@@ -35,6 +41,7 @@ __all__ = [
     "ReedSummary",
     "Report",
     "Results",
+    "Sounds",
     "Table",
     "Tables",
 ]
@@ -340,6 +347,63 @@ class Jobs(Protocol):
 
     def close(self) -> None:
         """Stop the processes."""
+        ...
+
+
+# --- sounds ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Heard:
+    """A recording, or one take of it, in memory.
+
+    Parameters
+    ----------
+    sound : ndarray of float, shape (n, channels)
+        Samples, full scale 1.
+    rate : int
+        Samples per second [Hz].
+    start : float
+        Where in the file it begins [s].
+    notes : tuple of str
+        What was wrong with the file; empty if it was read to its stated end.
+    """
+
+    sound: NDArray[np.floating[Any]]
+    rate: int
+    start: float = 0.0
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptSound:
+    """A recording as it is kept: a FLAC file and its rate [Hz]."""
+
+    data: bytes
+    rate: int
+
+
+class Sounds(Protocol):
+    """Reads sound files and encodes recordings."""
+
+    def read(self, source: bytes | Path, *, name: str = "") -> Heard:
+        """Read a whole recording.
+
+        Raises
+        ------
+        InputError
+            If it is no sound file, is empty or damaged, or does not fit in memory.
+        MissingExtra
+            If its kind needs an optional extra.
+        """
+        ...
+
+    def takes(self, source: bytes | Path, *, name: str = "") -> Iterator[Heard]:
+        """Yield a file's takes: all of it where it fits in memory, else stretch by stretch."""
+        ...
+
+    def encode(self, heard: Heard) -> KeptSound:
+        """Encode a recording without loss beyond 24 bits."""
         ...
 
 

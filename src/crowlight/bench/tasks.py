@@ -21,7 +21,16 @@ def _assess(inputs: Mapping[str, Any], report: Report) -> Any:
     return assess(inputs, report)
 
 
-_TASKS: dict[str, Callable[[Mapping[str, Any], Report], Any]] = {"assess": _assess}
+def _listen(inputs: Mapping[str, Any], report: Report) -> Any:
+    from crowlight.bench.sounds import listen
+
+    return listen(inputs, report)
+
+
+_TASKS: dict[str, Callable[[Mapping[str, Any], Report], Any]] = {
+    "assess": _assess,
+    "listen": _listen,
+}
 
 
 def run_task(task: str, inputs: Mapping[str, Any], report: Report) -> Any:

@@ -1,6 +1,12 @@
 """Joins the desk to what implements its ports."""
 
-from crowlight.wiring.desks import SystemClock, assess_file, data_folder, open_desk
+from crowlight.wiring.desks import (
+    SystemClock,
+    assess_file,
+    data_folder,
+    listen_to_file,
+    open_desk,
+)
 from crowlight.wiring.keeping import back_up, bring_back, export_everything
 
 __all__ = [
@@ -10,5 +16,6 @@ __all__ = [
     "bring_back",
     "data_folder",
     "export_everything",
+    "listen_to_file",
     "open_desk",
 ]

@@ -6,13 +6,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import platformdirs
 
 from crowlight.bench.assess import Assessment, assess, inputs_of_table
 from crowlight.bench.desk import Desk
 from crowlight.bench.ports import Jobs
+from crowlight.bench.sounds import Kind, listen
 from crowlight.errors import CannotWrite
+from crowlight.files.sounds import SoundFiles
 from crowlight.files.tables import TableFiles
 from crowlight.store import FileBlobs, FileResults, SqlRecords, open_records
 from crowlight.wiring.jobs import DirectJobs
@@ -23,6 +26,7 @@ __all__ = [
     "SystemClock",
     "assess_file",
     "data_folder",
+    "listen_to_file",
     "open_desk",
     "open_store",
 ]
@@ -81,6 +85,40 @@ def data_folder(folder: Path | None = None) -> Path:
     return chosen
 
 
+def listen_to_file(
+    path: Path, *, kind: Kind, reference: float | None = None, tuning: str = ""
+) -> Iterator[dict[str, Any]]:
+    """Measure a sound file without opening any records.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    kind : {"crow", "peep", "notes"}
+        What was recorded.
+    reference : float, optional
+        The player's A [Hz].
+    tuning : str
+        Key of a tuning, for notes.
+
+    Yields
+    ------
+    dict
+        See `crowlight.bench.sounds.listen`; one for the file, or one a take where it is too long to
+        be read at once. ``start_s`` says where it begins, ``notes_on_file`` what was wrong with it.
+    """
+    for heard in SoundFiles().takes(path, name=path.name):
+        options = {"kind": kind, "reference": reference, "tuning": tuning}
+        found = listen({"sound": heard.sound, "rate": heard.rate, **options})
+        yield {
+            "file": path.name,
+            "start_s": heard.start,
+            "rate_hz": heard.rate,
+            "notes_on_file": list(heard.notes),
+            **found,
+        }
+
+
 @contextmanager
 def open_store(
     folder: Path | None = None, *, database: str | None = None
@@ -124,6 +162,7 @@ def open_desk(
                 jobs=runner,
                 clock=SystemClock(),
                 tables=TableFiles(),
+                sounds=SoundFiles(),
             )
     finally:
         runner.close()
