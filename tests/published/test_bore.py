@@ -41,7 +41,7 @@ def test_cone_resonances_converge_with_the_square_of_the_slices() -> None:
 @pytest.mark.parametrize("blowing", [5000.0, 9000.0])
 def test_time_domain_agrees_with_lsoda(blowing: float) -> None:
     reed, air_column = ReedParameters(), find_resonances(staple_bore(), breath(101325.0))
-    fs, seconds = 192e3, 0.05
+    fs, seconds = 192e3, 0.04
     motion = simulate(
         [reed], air_column, np.full(round(seconds * fs), blowing), sample_rate=fs, kick=1e-2
     )
@@ -56,12 +56,12 @@ def test_time_domain_agrees_with_lsoda(blowing: float) -> None:
         (0.0, seconds),
         start,
         method="LSODA",
-        rtol=1e-7,
-        atol=1e-9,
+        rtol=1e-6,
+        atol=1e-8,
         t_eval=times,
     )
     theirs = 2.0 * solved.y[3 : 3 + len(modes)].sum(axis=0)
-    late = times > 0.03
+    late = times > 0.025
     # Level and pitch: 1 % and 0.4 %, what the step of 1/192 kHz allows.
     ours = motion.pressure[0]
     assert ours[late].std() == pytest.approx(theirs[late].std(), rel=0.01)

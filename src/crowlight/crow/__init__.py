@@ -22,7 +22,8 @@ from crowlight.crow.reed import (
 from crowlight.crow.regimes import Heard, Regime, Strip, blow_steadily, classify, sound_strip
 from crowlight.crow.resonances import Resonances, find_resonances
 from crowlight.crow.sounding import ModelSound, crow_sound
-from crowlight.crow.stability import Onsets, loop_gain, onsets, onsets_from, steady_flow
+from crowlight.crow.stability import loop_gain, steady_flow
+from crowlight.crow.thresholds import Onsets, TrackedMode, onsets, onsets_from, tracked_mode
 from crowlight.crow.timedomain import Motion, simulate
 
 __all__ = [
@@ -41,6 +42,7 @@ __all__ = [
     "Resonances",
     "Staple",
     "Strip",
+    "TrackedMode",
     "Verdict",
     "blow_steadily",
     "classify",
@@ -60,5 +62,6 @@ __all__ = [
     "stacked",
     "staple_bore",
     "steady_flow",
+    "tracked_mode",
     "with_lip",
 ]

@@ -18,12 +18,12 @@ a U|U| + b U    drop over jet and inertance, solved in closed form each step
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["HAS_NUMBA", "march", "march_numba", "march_numpy"]
+__all__ = ["March", "compiled", "march", "march_numpy"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -173,18 +173,36 @@ def _march_loop(
 
 March = Callable[..., tuple[Real, Real, Real]]
 
-try:
-    import numba as _numba
-except ImportError:  # the extra [sound] is not installed: the reference does the same, slower
-    _numba: Any = None
 
-HAS_NUMBA = _numba is not None
-"""Whether the extra ``[sound]`` is installed."""
+@cache
+def compiled() -> March | None:
+    """Compile the loop, or fetch it from disk.
 
-march_numba: March | None = (
-    _numba.njit(cache=True, error_model="numpy")(_march_loop) if HAS_NUMBA else None
-)
-"""The compiled loop, or None; compiled on first use and kept on disk."""
+    Returns
+    -------
+    callable or None
+        Same arguments and numbers as `march_numpy`; None without the extra ``[sound]``.
 
-march: March = march_numba or march_numpy
-"""The fastest of the two that is there."""
+    Notes
+    -----
+    numba is imported here and not above: it takes longer than most commands that never need it.
+    """
+    try:
+        from numba import njit
+    except ImportError:
+        return None
+    try:
+        return njit(cache=True, error_model="numpy")(_march_loop)
+    except RuntimeError:  # no folder to keep compiled code in: compile anew each time
+        return njit(error_model="numpy")(_march_loop)
+
+
+def march() -> March:
+    """Choose the faster of the two loops that is there.
+
+    Returns
+    -------
+    callable
+        The compiled one, else `march_numpy`.
+    """
+    return compiled() or march_numpy

@@ -17,7 +17,7 @@ from scipy.signal import butter, sosfilt
 
 from crowlight.crow.reed import ReedParameters
 from crowlight.crow.resonances import Resonances
-from crowlight.crow.stability import onsets
+from crowlight.crow.thresholds import onsets
 from crowlight.crow.timedomain import simulate
 from crowlight.errors import InputError, OutsideModel
 

@@ -1,7 +1,8 @@
-"""When a reed starts to sound, and at which pitch: linear stability of the blown reed.
+"""Small motions of a blown reed: which modes grow, and how fast.
 
 Two routes that must agree. `growth_modes` takes eigenvalues of the full Jacobian; `follow` solves
 the one characteristic equation for a chosen mode by Newton's method, for many reeds at once.
+Thresholds are in `crowlight.crow.thresholds`.
 
 =========  =================================================================
 symbol     meaning
@@ -15,25 +16,21 @@ F(s)       characteristic function, 1/Z - (flow per pressure) + V s/(pM D)
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crowlight.crow.reed import ReedArrays, ReedParameters, stacked
+from crowlight.crow.reed import ReedArrays
 from crowlight.crow.resonances import Resonances
-from crowlight.errors import InputError, OutsideModel
 
 __all__ = [
     "Equilibrium",
-    "Onsets",
+    "characteristic",
     "equilibrium",
     "follow",
     "growth_modes",
     "loop_gain",
-    "onsets",
-    "onsets_from",
     "steady_flow",
 ]
 
@@ -145,8 +142,30 @@ def loop_gain(reeds: ReedArrays, bore: Resonances) -> Real:
     return full * np.sqrt(2.0 / (bore.density * reeds.closing_pressure)) * peak
 
 
-def _characteristic(s: Complex, reeds: ReedArrays, bore: Resonances, still: Equilibrium) -> Complex:
-    """F(s) per reed: zero where a small motion can sustain itself."""
+def characteristic(s: Complex, reeds: ReedArrays, bore: Resonances, still: Equilibrium) -> Complex:
+    """Evaluate F(s), zero where a small motion can sustain itself.
+
+    Parameters
+    ----------
+    s : ndarray of complex, shape (reeds,)
+        One complex frequency per reed [1/s].
+    reeds : ReedArrays
+        Shape (reeds,).
+    bore : Resonances
+        One bore.
+    still : Equilibrium
+        Of these reeds.
+
+    Returns
+    -------
+    ndarray of complex, shape (reeds,)
+        [m3/(Pa s)].
+
+    References
+    ----------
+    Silva, Kergomard, Vergez, Gilbert 2008, JASA 124:3284 (arXiv 0705.2803), equations (11) to (13),
+    extended by the inertance of the channel.
+    """
     d = (s / reeds.angular) ** 2 + reeds.damping * s / reeds.angular + 1.0
     moved = 1.0 / (reeds.closing_pressure * d)  # relative opening per bore pressure
     rho = bore.density
@@ -230,165 +249,11 @@ def follow(
     move = np.full(len(s), np.inf + 0j)
     for _ in range(steps):
         h = np.asarray(1e-6 * np.abs(s), dtype=complex)
-        f = _characteristic(s, reeds, bore, still)
-        ahead = _characteristic(s + h, reeds, bore, still)
-        behind = _characteristic(s - h, reeds, bore, still)
+        f = characteristic(s, reeds, bore, still)
+        ahead = characteristic(s + h, reeds, bore, still)
+        behind = characteristic(s - h, reeds, bore, still)
         move = f * 2.0 * h / (ahead - behind)
         s = s - move
         if (np.abs(move) < 1e-9 * np.abs(s)).all():
             break
     return np.where(np.abs(move) < 1e-6 * np.abs(s), s, complex(np.nan, np.nan))
-
-
-@dataclass(frozen=True, slots=True)
-class Onsets:
-    """Where reeds begin to sound; NaN where a reed never does below closing.
-
-    Parameters
-    ----------
-    pressure : ndarray, shape (reeds,)
-        Threshold of blowing [Pa].
-    frequency : ndarray, shape (reeds,)
-        Of the note it begins with [Hz].
-    """
-
-    pressure: Real
-    frequency: Real
-
-
-_SCAN = np.linspace(0.08, 0.97, 13)
-
-
-def onsets(
-    reeds: Sequence[ReedParameters] | ReedArrays,
-    bore: Resonances,
-    *,
-    near: tuple[float, float] = (0.0, 20e3),
-) -> Onsets:
-    """Find threshold pressure and pitch of reeds from scratch.
-
-    Parameters
-    ----------
-    reeds : sequence of ReedParameters or ReedArrays
-        Any number.
-    bore : Resonances
-        One bore.
-    near : tuple of float
-        Lowest and highest frequency of the note that counts [Hz]: other registers are ignored.
-
-    Returns
-    -------
-    Onsets
-        Shape (reeds,).
-
-    Raises
-    ------
-    InputError
-        If `near` does not rise.
-
-    Notes
-    -----
-    A scan of 13 pressures from 8 to 97 % of closing finds the first where a mode near the note
-    grows; the modes of the two pressures around are joined by following, then the crossing is
-    solved by Newton's method. A band of instability narrower than 7 % of closing can be missed.
-    """
-    if not near[0] < near[1]:
-        msg = f"the note's range {near[0]:g} to {near[1]:g} Hz must rise; swap the two"
-        raise InputError(msg)
-    arrays = reeds if isinstance(reeds, ReedArrays) else stacked(reeds)
-    count = len(arrays.opening_area)
-    low, high = 2.0 * np.pi * near[0], 2.0 * np.pi * near[1]
-    pressure = np.full(count, np.nan)
-    start = np.full(count, np.nan)  # angular frequency
-    todo = np.arange(count)
-    for share in _SCAN:
-        these = arrays.take(todo)
-        blowing = share * these.closing_pressure
-        modes = growth_modes(these, bore, blowing)
-        inside = (modes.imag > max(low, 1.0)) & (modes.imag < high)
-        growth = np.where(inside, modes.real, -np.inf)
-        best = growth.argmax(axis=1)
-        rows = np.arange(len(todo))
-        grows = growth[rows, best] > 0.0
-        pressure[todo[grows]] = blowing[grows]
-        start[todo[grows]] = modes.imag[rows, best][grows]
-        todo = todo[~grows]
-        if not len(todo):
-            break
-    found = np.isfinite(pressure)
-    result = Onsets(np.full(count, np.nan), np.full(count, np.nan))
-    if not found.any():
-        return result
-    index = np.flatnonzero(found)
-    crossing = _crossing(arrays.take(index), bore, pressure[index], start[index])
-    result.pressure[index] = crossing.pressure
-    result.frequency[index] = crossing.frequency
-    return result
-
-
-def onsets_from(
-    known: Onsets, reeds: Sequence[ReedParameters] | ReedArrays, bore: Resonances
-) -> Onsets:
-    """Find thresholds starting from those of neighbouring reeds or air.
-
-    Parameters
-    ----------
-    known : Onsets
-        Of the same number of reeds, close by.
-    reeds : sequence of ReedParameters or ReedArrays
-        Reeds whose thresholds are wanted.
-    bore : Resonances
-        One bore, possibly in other air.
-
-    Returns
-    -------
-    Onsets
-        Shape (reeds,); NaN where `known` is, or where the crossing was lost.
-
-    Raises
-    ------
-    OutsideModel
-        If the numbers of reeds differ.
-    """
-    arrays = reeds if isinstance(reeds, ReedArrays) else stacked(reeds)
-    if len(known.pressure) != len(arrays.opening_area):
-        msg = f"{len(known.pressure)} thresholds cannot start {len(arrays.opening_area)} reeds"
-        raise OutsideModel(msg)
-    result = Onsets(np.full_like(known.pressure, np.nan), np.full_like(known.pressure, np.nan))
-    index = np.flatnonzero(np.isfinite(known.pressure))
-    if len(index):
-        angular = 2.0 * np.pi * known.frequency[index]
-        crossing = _crossing(arrays.take(index), bore, known.pressure[index], angular)
-        result.pressure[index] = crossing.pressure
-        result.frequency[index] = crossing.frequency
-    return result
-
-
-def _crossing(reeds: ReedArrays, bore: Resonances, pressure: Real, angular: Real) -> Onsets:
-    """Newton's method for F(j omega; pressure) = 0 in pressure and omega, many reeds at once."""
-    p, w = np.array(pressure), np.array(angular)
-    closing = reeds.closing_pressure
-    settled = np.zeros(len(p), dtype=bool)
-
-    def function(still: Equilibrium, omega: Real) -> Complex:
-        return _characteristic(np.asarray(1j * omega, dtype=complex), reeds, bore, still)
-
-    for _ in range(40):
-        hp, hw = 1e-6 * p, 1e-6 * w
-        still = equilibrium(reeds, bore, p)
-        f = function(still, w)
-        more, less = (equilibrium(reeds, bore, q) for q in (p + hp, p - hp))
-        fp = (function(more, w) - function(less, w)) / (2.0 * hp)
-        fw = (function(still, w + hw) - function(still, w - hw)) / (2.0 * hw)
-        det = fp.real * fw.imag - fp.imag * fw.real
-        dp = (f.real * fw.imag - f.imag * fw.real) / det
-        dw = (f.imag * fp.real - f.real * fp.imag) / det
-        # Short steps keep to the branch: a note never moves by more than a few per cent at once.
-        p = np.clip(p - np.clip(dp, -0.1 * p, 0.1 * p), 1e-3 * closing, 0.999 * closing)
-        w = w - np.clip(dw, -0.03 * w, 0.03 * w)
-        settled = (np.abs(dp) < 1e-8 * p) & (np.abs(dw) < 1e-8 * w)
-        if (settled | ~np.isfinite(dp)).all():
-            break
-    return Onsets(
-        pressure=np.where(settled, p, np.nan), frequency=np.where(settled, w / (2 * np.pi), np.nan)
-    )

@@ -148,16 +148,17 @@ def simulate(
 
 def _engine(name: str) -> marching.March:
     if name == "auto":
-        return marching.march
+        return marching.march()
     if name == "numpy":
         return marching.march_numpy
     if name != "numba":
         msg = f"unknown engine {name!r}; choose 'auto', 'numba' or 'numpy'"
         raise InputError(msg)
-    if marching.march_numba is None:
+    loop = marching.compiled()
+    if loop is None:
         msg = "numba is not installed; add the extra: pip install 'crowlight[sound]'"
         raise MissingExtra(msg)
-    return marching.march_numba
+    return loop
 
 
 def rates(state: Real, reed: ReedParameters, bore: Resonances, blowing: float) -> Real:

@@ -24,7 +24,9 @@ from crowlight.crow import (
     stacked,
     staple_bore,
     steady_flow,
+    thresholds,
     timedomain,
+    tracked_mode,
 )
 from crowlight.crow.stability import equilibrium, follow, growth_modes
 from crowlight.errors import InputError, MissingExtra, OutsideModel
@@ -74,6 +76,37 @@ def test_nothing_grows_below_the_threshold_and_one_mode_does_above() -> None:
     assert abs(growing[0].imag) / (2.0 * np.pi) == pytest.approx(found.frequency[0], rel=1e-3)
 
 
+def test_the_tracked_mode_crosses_zero_at_the_threshold() -> None:
+    found = onsets([REED], BORE)
+    blowing = np.linspace(0.5, 2.0, 61) * found.pressure[0]
+    mode = tracked_mode(REED, BORE, blowing)
+    crossing = np.interp(0.0, mode.growth[:40], blowing[:40])
+    assert crossing == pytest.approx(found.pressure[0], rel=1e-3)
+    # One branch: no jumps, and always one of the eigenvalues.
+    assert np.abs(np.diff(mode.frequency)).max() < 0.03 * found.frequency[0]
+    for i in (0, 30, 60):
+        every = growth_modes(stacked([REED]), BORE, blowing[i : i + 1])[0]
+        s = complex(mode.growth[i], 2.0 * np.pi * mode.frequency[i])
+        assert np.abs(every - s).min() < 1e-5 * abs(s)
+
+
+def test_tracking_asks_for_order_and_a_reed_that_sounds() -> None:
+    with pytest.raises(InputError, match="pressures must rise; sort them"):
+        tracked_mode(REED, BORE, np.array([5e3, 4e3]))
+    dead = replace(REED, opening_area=0.06e-6, damping=3.0, frequency=200.0)
+    with pytest.raises(OutsideModel, match="no mode to follow"):
+        tracked_mode(dead, BORE, np.array([4e3, 5e3]))
+
+
+def test_thresholds_equal_plain_bisection_on_eigenvalues() -> None:
+    # The plain way, reed by reed, against the scan with Newton's method.
+    reeds = stacked(draw_reeds(np.random.default_rng(12), 25))
+    found = onsets(reeds, BORE)
+    plain = thresholds._bisected(reeds, BORE, 1.001 * found.pressure, (1.0, 1e6))
+    np.testing.assert_allclose(plain.pressure, found.pressure, rtol=1e-9)
+    np.testing.assert_allclose(plain.frequency, found.frequency, rtol=1e-6)
+
+
 def test_continued_thresholds_equal_those_from_scratch() -> None:
     reeds = draw_reeds(np.random.default_rng(6), 40)
     high = breath(standard_atmosphere(2200.0).pressure)
@@ -113,7 +146,7 @@ def test_scaling_opening_and_stiffness_moves_what_belongs_together() -> None:
     assert changed.frequency == pytest.approx(0.5**0.5 * REED.frequency)
 
 
-@pytest.mark.skipif(not marching.HAS_NUMBA, reason="the extra [sound] is not installed")
+@pytest.mark.skipif(marching.compiled() is None, reason="the extra [sound] is not installed")
 def test_numba_and_numpy_march_alike() -> None:
     reeds = draw_reeds(np.random.default_rng(8), 3)
     blowing = np.full((3, 1000), 6000.0) * np.linspace(0.0, 1.0, 1000)
@@ -139,11 +172,29 @@ def test_bore_modes_answer_a_ramp_of_flow_exactly() -> None:
 
 
 def test_without_numba_the_reference_takes_over(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(marching, "march_numba", None)
-    monkeypatch.setattr(marching, "march", marching.march_numpy)
+    monkeypatch.setattr(marching, "compiled", lambda: None)
     assert timedomain._engine("auto") is marching.march_numpy
     with pytest.raises(MissingExtra, match=r"crowlight\[sound\]"):
         simulate([REED], BORE, np.full(100, 5000.0), engine="numba")
+
+
+def test_nowhere_to_keep_compiled_code_is_no_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    numba = pytest.importorskip("numba", reason="the extra [sound] is not installed")
+    asked: list[bool] = []
+
+    def njit(*, cache: bool = False, **_: object):
+        asked.append(cache)
+        if cache:
+            raise RuntimeError("cannot cache function: no locator available")
+        return lambda loop: loop
+
+    monkeypatch.setattr(numba, "njit", njit)
+    marching.compiled.cache_clear()
+    try:
+        assert marching.compiled() is marching._march_loop
+    finally:
+        marching.compiled.cache_clear()
+    assert asked == [True, False]
 
 
 def test_a_steady_state_stays_when_nothing_disturbs_it() -> None:
