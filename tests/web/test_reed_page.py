@@ -38,7 +38,7 @@ def test_the_pictures_have_names_and_ids_of_their_own(site):
     ids = re.findall(r'\sid="([^"]+)"', page)
     assert len(ids) == len(set(ids))
     assert page.count('role="img"') == 6
-    for labelled in re.findall(r'aria-labelledby="([^"]+)"', page):
+    for labelled in re.findall(r'aria-(?:labelled|described)by="([^"]+)"', page):
         assert set(labelled.split()) <= set(ids)
     assert "Wet and dry readings are never compared" in page
 

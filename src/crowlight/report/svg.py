@@ -209,7 +209,7 @@ def _ruler(frame: Frame, words: Words) -> list[str]:
 def _svg(name: str, frame: Frame, title: str, told: str, parts: Sequence[str]) -> str:
     return (
         f'<svg class="reed" viewBox="0 0 {_WIDTH:g} {frame.height:g}" role="img" '
-        f'aria-labelledby="{name}-title {name}-desc">'
+        f'aria-labelledby="{name}-title" aria-describedby="{name}-desc">'
         f'<title id="{name}-title">{escape(title)}</title>'
         f'<desc id="{name}-desc">{escape(told)}</desc>{"".join(parts)}</svg>'
     )

@@ -75,7 +75,8 @@ def test_name_and_description_say_what_is_to_be_seen(uneven):
     svg, _ = marked(uneven, "own")
     root = tree(svg)
     assert root.get("role") == "img"
-    assert root.get("aria-labelledby") == "own-title own-desc"
+    assert root.get("aria-labelledby") == "own-title"
+    assert root.get("aria-describedby") == "own-desc"
     assert root.find("title").text == "marked blade, seen facing it, tip up"
     told = root.find("desc").text
     assert "2 places measured." in told

@@ -1,0 +1,203 @@
+"""Every page: no violation that axe knows, nothing off the screen, names and order for all."""
+
+from __future__ import annotations
+
+import itertools
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from crowlight.report import report_html
+
+pytestmark = pytest.mark.browser
+
+PAGES = [
+    "/",
+    "/reeds/new",
+    "/import",
+    "{reed}",
+    "{reed}?at=2",
+    "{reed}/readings",
+    "{reed}/write/lengths",
+    "{reed}/write/cut",
+    "{reed}/write/playing-test",
+    "{reed}/write/described",
+    "/nowhere",
+]
+
+
+@pytest.fixture(scope="module")
+def report(filled, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Return the address of a saved report: served, it runs no script, not even axe's."""
+    file = tmp_path_factory.mktemp("report") / "gull.html"
+    file.write_text(report_html(filled.desk.sheet("Gull 7")), encoding="utf-8")
+    return file.as_uri()
+
+
+def check(page: Page) -> None:
+    """Assert what holds for every page, as it stands now."""
+    # open what is folded away: it counts as well
+    page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    assert_no_sideways_scroll(page)
+
+
+def assert_no_sideways_scroll(page: Page) -> None:
+    wide, seen = page.evaluate(
+        "[document.documentElement.scrollWidth, document.documentElement.clientWidth]"
+    )
+    assert wide <= seen, f"{page.url} is {wide} wide on a screen of {seen}"
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1440])
+def test_each_page_is_sound(window, filled, report, width, scheme):
+    page = window(width, scheme)
+    for path in PAGES:
+        page.goto(filled.address + path.format(reed=filled.reed))
+        check(page)
+    page.goto(report)
+    check(page)
+
+
+@pytest.mark.parametrize("width", [360, 1440])
+def test_the_empty_list_and_forms_with_messages_are_sound(window, empty, width):
+    page = window(width, "dark")
+    page.goto(empty.address)
+    check(page)
+    page.goto(f"{empty.address}/reeds/new")
+    page.get_by_role("button", name="Add the reed").click()
+    expect(page.get_by_role("alert")).to_contain_text("1 to 100")
+    check(page)
+
+
+def test_at_200_percent_nothing_scrolls_sideways(window, filled, report):
+    # 200 % on a window 720 wide leaves 360 CSS pixels, 1280 leaves 640
+    page = window(640, device_scale_factor=2)
+    for path in [filled.address + p.format(reed=filled.reed) for p in PAGES] + [report]:
+        page.goto(path)
+        assert_no_sideways_scroll(page)
+
+
+@pytest.mark.parametrize("width", [360, 1440])
+def test_what_is_pressed_is_large_enough_for_a_wet_thumb(window, filled, width):
+    page = window(width)
+    for path in PAGES[:-1]:
+        page.goto(filled.address + path.format(reed=filled.reed))
+        small = page.evaluate(
+            """() => [...document.querySelectorAll(
+                 'button, .button, select, input:not([type=hidden]), summary, nav a, .log-acts a')]
+               .filter((e) => e.checkVisibility({visibilityProperty: true}))
+               .map((e) => (e.closest('label.option') ?? e))
+               .map((e) => [e.outerHTML.slice(0, 80), e.getBoundingClientRect()])
+               .filter(([, r]) => r.height < 44 || r.width < 24)
+               .map(([t, r]) => `${t} ${r.width}x${r.height}`)"""
+        )
+        assert small == [], path
+
+
+def test_every_stop_of_the_tab_key_has_a_name_and_order_is_reading_order(window, filled):
+    page = window()
+    page.goto(f"{filled.address}{filled.reed}/readings")
+    stops: list[tuple[str, float]] = []
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        name, top = page.evaluate(
+            """() => { const e = document.activeElement;
+                 const label = e.getAttribute('aria-label') ?? e.labels?.[0]?.innerText
+                   ?? e.innerText ?? '';
+                 return [e === document.body ? 'END' : label.trim(),
+                         e.getBoundingClientRect().top + scrollY]; }"""
+        )
+        if name == "END":
+            break
+        stops.append((name, top))
+    names = [name for name, _ in stops]
+    assert all(names), names
+    assert names[0] == "To the content"
+    rows = [n for n in names if n.startswith("Row ")]
+    assert rows[:5] == [
+        "Row 1, position, mm",
+        "Row 1, side",
+        "Row 1, distance from the centreline, mm",
+        "Row 1, thickness, mm",
+        "Row 2, position, mm",
+    ]
+    assert names[-3:] == ["More rows", "Write them down", "Leave"]
+    tops = [top for _, top in stops[1:]]
+    assert all(b >= a - 60 for a, b in itertools.pairwise(tops)), stops
+
+
+def test_the_pictures_are_named_for_those_who_do_not_see_them(window, filled):
+    page = window()
+    page.goto(filled.address + filled.reed)
+    for name in (
+        "marked blade, seen facing it, tip up",
+        "plain blade, seen facing it, tip up",
+        "marked blade against plain blade, as seen facing the marked one, tip up",
+    ):
+        picture = page.get_by_role("img", name=name)
+        expect(picture).to_be_visible()
+        expect(picture).to_have_accessible_description(pattern("were not measured"))
+
+
+def pattern(text: str) -> re.Pattern[str]:
+    return re.compile(re.escape(text))
+
+
+def test_tables_keep_their_roles_on_a_phone(window, filled):
+    page = window(360)
+    page.goto(filled.address + filled.reed)
+    table = page.get_by_role("table", name="Marked blade: left less right")
+    expect(table.get_by_role("row")).to_have_count(5)
+    expect(table.get_by_role("columnheader")).to_have_count(4)
+    expect(table.get_by_role("rowheader").first).to_contain_text("1.0")
+
+
+def test_hostile_text_does_nothing(window, filled):
+    page = window()
+    page.goto(filled.address + filled.reed)
+    expect(page).to_have_title(pattern("Gull 7"))
+    expect(page.get_by_text("<script>document.title='taken'</script>")).to_be_visible()
+    expect(page.get_by_text("[U+202E]right to left[U+202C]")).to_be_visible()
+    page.goto(filled.address)
+    expect(page.get_by_role("link", name="<b>Tern</b>")).to_be_visible()
+
+
+def test_nothing_is_asked_of_any_other_machine(window, filled):
+    page = window()
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    for path in PAGES:
+        page.goto(filled.address + path.format(reed=filled.reed))
+    assert asked
+    assert [a for a in asked if not a.startswith((filled.address, "data:"))] == []
+
+
+def test_reduced_motion_is_respected(window, filled):
+    page = window(reduced_motion="reduce")
+    page.goto(filled.address)
+    moving = page.evaluate(
+        """() => [...document.querySelectorAll('*')].filter((e) => {
+             const s = getComputedStyle(e);
+             return s.animationName !== 'none' || s.transitionDuration !== '0s'; }).length"""
+    )
+    assert moving == 0
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_report_prints_within_the_page(window, report, paper):
+    page = window()
+    page.goto(report)
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate("getComputedStyle(document.documentElement).colorScheme") == "light"
+    # the width of the page less its margins, at 96 dpi
+    width = {"A4": 210.0, "Letter": 215.9}[paper] - 26.0
+    page.set_viewport_size({"width": int(width / 25.4 * 96), "height": 1000})
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    data = page.pdf(format=paper, prefer_css_page_size=False)
+    assert data.startswith(b"%PDF")
+    assert 1 <= data.count(b"/Type /Page\n") <= 4
