@@ -30,7 +30,7 @@ from crowlight.bench.ports import Clock, Maker, NewEntry, NewReed, Reed, ReedQue
 from crowlight.errors import CannotWrite, InputError, NewerDatabase, RecordsError
 from crowlight.reed import Blade, Place, Reading
 from crowlight.store import SqlRecords, open_records
-from crowlight.store.database import migrate, sqlite_state
+from crowlight.store.database import Database, migrate, sqlite_state
 from crowlight.store.schema import HEAD, metadata
 
 Become = Callable[[], AbstractContextManager[None]]
@@ -203,6 +203,26 @@ def test_a_new_file_that_is_locked_is_waited_for(tmp_path: Path, clock: Clock) -
         later.start()
         open_records(path, clock, wait=30).close()
         later.join()
+
+
+def test_a_lock_that_is_not_waited_for_by_itself(
+    tmp_path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Changing to a write-ahead log fails at once when another program is at it too."""
+    migrating, attempts = Database._migrate, []
+
+    def busy_at_first(database: Database) -> None:
+        attempts.append(database)
+        if len(attempts) < 3:
+            error = sqlite3.OperationalError("database is locked")
+            error.sqlite_errorcode = sqlite3.SQLITE_BUSY
+            raise error
+        migrating(database)
+
+    monkeypatch.setattr(Database, "_migrate", busy_at_first)
+    with open_records(tmp_path / "reeds.sqlite", clock) as records:
+        assert records.reeds(ReedQuery()).total == 0
+    assert len(attempts) == 3
 
 
 def test_a_file_that_seems_damaged_while_it_is_written_to(
