@@ -21,6 +21,11 @@ __all__ = ["heard"]
 _BETWEEN = 2
 
 
+def _bare(text: str) -> str:
+    """Return text in lower case without apostrophes, which are often left out."""
+    return text.lower().replace("’", "").replace("'", "")
+
+
 @cache
 def _lexicon() -> tuple[re.Pattern[str], dict[str, str]]:
     """Return the pattern of all phrases, longest first, and the code of each phrase."""
@@ -31,14 +36,16 @@ def _lexicon() -> tuple[re.Pattern[str], dict[str, str]]:
         if code not in WORDS:
             msg = f"lexicon: {code!r} is not a code; use one of: {', '.join(WORDS)}"
             raise InputError(msg)
-        for phrase in phrases:
+        for phrase in map(_bare, phrases):
             if codes.setdefault(phrase, code) != code:
                 msg = f"lexicon: {phrase!r} stands under both {codes[phrase]!r} and {code!r}"
                 raise InputError(msg)
     phrases = "|".join(re.escape(p) for p in sorted(codes, key=len, reverse=True))
-    negations = "|".join(re.escape(n) for n in sorted(content["not"], key=len, reverse=True))
+    negations = "|".join(
+        re.escape(n) for n in sorted(map(_bare, content["not"]), key=len, reverse=True)
+    )
     # a phrase that begins with a negation of its own is tried first, hence the lazy group
-    pattern = rf"\b(?P<not>(?:{negations})\s+(?:[\w']+\s+){{0,{_BETWEEN}}}?)??(?P<said>{phrases})\b"
+    pattern = rf"\b(?P<not>(?:{negations})\s+(?:\w+\s+){{0,{_BETWEEN}}}?)??(?P<said>{phrases})\b"
     return re.compile(pattern), codes
 
 
@@ -61,5 +68,5 @@ def heard(words: str) -> frozenset[str]:
     ['no-low', 'stuffy']
     """
     pattern, codes = _lexicon()
-    text = words.lower().replace("’", "'")
-    return frozenset(codes[m["said"]] for m in pattern.finditer(text) if m["not"] is None)
+    found = pattern.finditer(_bare(words))
+    return frozenset(codes[m["said"]] for m in found if m["not"] is None)

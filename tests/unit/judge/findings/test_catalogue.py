@@ -160,6 +160,7 @@ def test_a_small_catalogue_is_read_in_si() -> None:
         ("Hard, and a bit flat.", {"hard", "flat"}),
         ("not hard at all", set()),
         ("it isn’t flat; it's sharp", {"sharp"}),
+        ("it isn't flat, it won't speak".replace("'", ""), {"late"}),
         ("no low notes", {"no-low"}),
         ("the low notes won't come and it CHIRPS", {"no-low", "chirps"}),
         ("flattering, hardly openly", set()),
