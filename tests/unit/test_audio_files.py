@@ -277,6 +277,12 @@ def _with_tone(block):
     return loud
 
 
+def test_levels_do_not_drift_where_blocks_cut_them(monkeypatch):
+    monkeypatch.setattr("crowlight.files.audio.BLOCK_VALUES", 1_000)  # 6.25 levels a block
+    found = find_takes(long_file(60))
+    assert found[-1].start == pytest.approx(55.0, abs=0.03)
+
+
 def test_takes_of_a_file_without_samples():
     assert find_takes(write(np.zeros((0, 1)), RATE, "WAV", "PCM_16")) == ()
 

@@ -22,6 +22,7 @@ from crowlight.listen import measure_crow, measure_peep, measure_swell
 from crowlight.listen.blows import find_blows, find_blows_in_levels
 from crowlight.listen.orders import envelopes
 from crowlight.listen.partials import divide, power_spectrum
+from crowlight.listen.rattle import Movement
 from crowlight.listen.values import jackknife
 
 RATE = 24_000.0
@@ -115,6 +116,25 @@ def test_amplitude_modulation_reads_its_rms(depth, rate):
 def test_breath_noise_is_not_read_as_rattle():
     found = best(tone(CHORD) + quiet_noise(60_000, -20.0) * _blown(60_000))
     assert found.rattle.value < 0.012  # it would be 0.016 if the noise were left in
+
+
+def test_orders_that_move_on_their_own_have_nothing_in_common():
+    # what independent movement leaves by chance is taken away: about half of all draws come out
+    # below zero and are reported as none
+    rng = np.random.default_rng(11)
+    none = 0
+    for _ in range(100):
+        e = rng.standard_normal((6, 5, 90)) * 0.03
+        together = np.array([part @ part.T / 90 for part in e])
+        moving = Movement(together, np.full(5, 0.2), np.zeros(5), 90.0, np.zeros(6), 0.0)
+        none += moving.rattle() == 0.0
+    assert 30 <= none <= 70
+
+
+def test_one_order_alone_is_read_with_its_noise_taken_away():
+    together = np.full((6, 1, 1), 0.0025)
+    moving = Movement(together, np.ones(1), np.array([0.0009]), 90.0, np.zeros(6), 0.0)
+    assert moving.rattle() == pytest.approx(0.04)
 
 
 def test_two_tones_beat_at_their_difference():
