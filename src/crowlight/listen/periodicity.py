@@ -125,7 +125,7 @@ def candidates(
     _, top = _peak(r, frame, lag + first)
     noise = np.clip(1 - middle.max(axis=1), 0, 1)
     octaves = np.log2(np.arange(first, first + middle.shape[1]) / first)
-    rank = np.full(middle.shape, _NONE)
+    rank = np.full(middle.shape, _NONE, np.float32)
     rank[frame, lag] = top - (_OCTAVE_COST + _NOISY_OCTAVE_COST * noise[frame]) * octaves[lag]
 
     row = np.arange(len(frames))

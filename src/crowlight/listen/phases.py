@@ -26,15 +26,17 @@ _LOW_PARTIALS = 3  # settle whole turns of the higher ones
 
 @lru_cache(maxsize=256)
 def _analysis(
-    step: int, rate: float, length: int, shortest: float
+    step: int, rate: float, most: int, shortest: float
 ) -> tuple[NDArray[np.float32], float]:
     """Windowed waves of one analysis pitch, and the window's noise gain.
 
-    Beside the waves stand their rates of change with the natural logarithm of the pitch.
+    Beside the waves stand their rates of change with the natural logarithm of the pitch. Rows are
+    samples, as many to either side of the middle as the window needs, at most `most`.
     """
     pitch = _ORIGIN * 2 ** (step / _PER_OCTAVE)
     periods = float(window_length(np.array(pitch), shortest)) * pitch
-    time = (np.arange(length) - length // 2) / rate
+    reach = min(most, int(np.ceil(periods / pitch / 2 * rate)) + 1)
+    time = np.arange(-reach, reach) / rate
     here, below, above = (
         _waves(pitch * (1 + aside), periods, time) for aside in (0.0, -_ASIDE, _ASIDE)
     )
@@ -90,11 +92,13 @@ def partials_at(
     order = np.argsort(step, kind="stable")
     ordered = step[order]
     ends = [*np.flatnonzero(np.diff(ordered) != 0) + 1, len(frames)] if len(frames) else []
+    middle = frames.shape[1] // 2
     start = 0
     for end in ends:  # one matrix product for all frames near the same pitch
         rows = order[start:end]
-        matrix, noise = _analysis(int(ordered[start]), rate, frames.shape[1], shortest)
-        both[rows] = frames[rows] @ matrix
+        matrix, noise = _analysis(int(ordered[start]), rate, middle, shortest)
+        reach = len(matrix) // 2
+        both[rows] = frames[:, middle - reach : middle + reach][rows] @ matrix
         gain[rows] = noise
         start = end
     # To first order, the waves at the pitch itself rather than at the nearest analysis pitch: only

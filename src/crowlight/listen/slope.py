@@ -23,26 +23,22 @@ __all__ = ["steady_slope"]
 # (half span [steps], whether the bend of the pitch is allowed for), most to least scattered.
 _TRIED = (
     (2, True),
-    (1, False),
     (4, True),
-    (2, False),
     (8, True),
     (4, False),
     (16, True),
-    (8, False),
-    (32, True),
     (16, False),
     (32, False),
     (64, False),
 )
-_CONFIDENCE = 1.0  # half-width of the interval, in standard deviations
+_CONFIDENCE = 1.15  # half-width of the interval, in standard deviations
 _LENGTHS = np.linspace(1.5, 24.0, 91)  # window lengths tabulated [steps]
 _HANN_MOMENT = 1 / 12 - 1 / (2 * np.pi**2)  # variance of a Hann window of length 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Estimate:
-    """Weights ``plain + m2 * unbend``, and the scatter they leave per variance of one turn."""
+    """Weights ``plain + m2 * unbend``, and the scatter they leave per scatter of one turn."""
 
     plain: NDArray[np.float64]
     unbend: NDArray[np.float64] | None
@@ -75,7 +71,7 @@ def _estimate(span: int, bends: bool) -> _Estimate:
         c = plain if unbend is None else plain + _HANN_MOMENT * length**2 * unbend
         shared = _hann_overlap((offset[:, None] - offset) / length)
         turn = 2 * (1 - _hann_overlap(np.array(1 / length)))
-        scatter[i] = c @ shared @ c / turn
+        scatter[i] = np.sqrt(c @ shared @ c / turn)
     return _Estimate(plain, unbend, scatter)
 
 
@@ -84,8 +80,8 @@ def steady_slope(
 ) -> NDArray[np.float64]:
     """Slope per step at every point, each over its own best span.
 
-    Twelve estimates, over 3 to 129 points, are tried from the most scattered to the least. Each
-    comes with an interval of one standard deviation to either side; a point goes on to the next
+    Eight estimates, over 5 to 129 points, are tried from the most scattered to the least. Each
+    comes with an interval of 1.15 standard deviations to either side; a point goes on to the next
     as long as all intervals so far share a value (intersecting confidence intervals [1]_). Where
     they no longer do, what a longer span averages away is no longer noise but movement.
 
@@ -130,6 +126,7 @@ def steady_slope(
     # Place of each length in the table; its entries are evenly spaced.
     place = np.rint((length - _LENGTHS[0]) / (_LENGTHS[1] - _LENGTHS[0])).astype(np.intp)
     place = np.clip(place, 0, _LENGTHS.size - 1)
+    one = _CONFIDENCE * np.sqrt(turn_variance)
     slope = np.zeros(count)
     low = np.full(count, -np.inf)
     high = np.full(count, np.inf)
@@ -140,7 +137,7 @@ def steady_slope(
         value = np.correlate(near, estimate.plain, mode="valid")
         if estimate.unbend is not None:
             value += m2 * np.correlate(near, estimate.unbend, mode="valid")
-        margin = _CONFIDENCE * np.sqrt(turn_variance * estimate.scatter[place])
+        margin = one * estimate.scatter[place]
         np.maximum(low, value - margin, out=low)
         np.minimum(high, value + margin, out=high)
         agrees &= low <= high
