@@ -202,7 +202,7 @@ def one_mode_bore(
         reed.contraction * reed.opening_area * np.sqrt(2.0 / (density * reed.closing_pressure))
     )
     pole = complex(-coupling / gain, 2.0 * np.pi * frequency)
-    return Resonances(np.array([pole]), np.array([coupling / conductance + 0j]), 0.0, density)
+    return Resonances(np.array([pole]), np.array([coupling / conductance + 0j]), 0.0, 0.0, density)
 
 
 def _thresholds() -> Iterator[Check]:

@@ -1,7 +1,7 @@
 """One loop over time, written twice: batched numpy as reference, numba for speed.
 
-Both functions compute the same numbers in the same order of operations per reed; numpy carries all
-reeds along, numba one after the other. Callers use `march`, which picks numba when it is installed.
+Both functions compute the same numbers but for rounding; numpy carries all reeds along, numba one
+after the other. Callers use `march`, which picks numba when it is installed.
 
 ==============  =====================================================================
 symbol          meaning
@@ -9,7 +9,7 @@ symbol          meaning
 x, h            deflection and opening relative to rest, h = 1 + x
 p_k             bore modes [Pa]: exact exponential, flow linear within a step
 E, w0, w1       exp(s dt) and the weights of the flow before and after the step
-r0              2 Re sum w1: what the new flow adds to the new pressure [Pa s/m3]
+r0              2 Re sum w1 + R0: what the new flow adds to the new pressure [Pa s/m3]
 U, Ut           jet flow, and flow into the bore, Ut = U - V x' [m3/s]
 a U|U| + b U    drop over jet and inertance, solved in closed form each step
 ==============  =====================================================================
@@ -40,7 +40,7 @@ def march_numpy(
     modes: Complex,
     weights: Complex,
     blowing: Real,
-    air: tuple[float, float, float],
+    air: tuple[float, float, float, float],
     first: int,
 ) -> tuple[Real, Real, Real]:
     """March all reeds through time together.
@@ -58,7 +58,7 @@ def march_numpy(
     blowing : ndarray, shape (reeds, samples)
         [Pa].
     air : tuple of float
-        Density [kg/m3], left-out inertance [Pa s2/m3], time step [s].
+        Density [kg/m3], left-out resistance [Pa s/m3] and inertance [Pa s2/m3], time step [s].
     first : int
         Samples before this one are computed and not kept.
 
@@ -67,11 +67,11 @@ def march_numpy(
     pressure, opening, flow : ndarray, shape (reeds, samples - first)
         In the bore [Pa], relative to rest, into the bore [m3/s].
     """
-    rho, left, dt = air
+    rho, resistance, left, dt = air
     count, samples = blowing.shape
     kept = [np.empty((count, samples - first)) for _ in range(3)]
     e, w0, w1 = weights[:, :, None]
-    r0 = 2.0 * w1.real.sum()
+    r0 = 2.0 * w1.real.sum() + resistance
     full = reeds[_CONTRACTION] * reeds[_AREA]
     a1 = 1.0 / (reeds[_ANGULAR] * dt) ** 2
     a2 = 0.5 * reeds[_DAMPING] / (reeds[_ANGULAR] * dt)
@@ -79,7 +79,7 @@ def march_numpy(
     speed = (x - before) / dt
     into = flow - reeds[_SWEPT] * speed
     p_k = modes.copy()
-    p = 2.0 * p_k.real.sum(axis=0)
+    p = 2.0 * p_k.real.sum(axis=0) + resistance * into
     for n in range(samples):
         if n > 0:
             h = 1.0 + x
@@ -101,7 +101,7 @@ def march_numpy(
             flow = 2.0 * d / (b + np.sqrt(b * b + 4.0 * a * np.abs(d)))
             into = flow - pumped
             p_k = p_k + w1 * into
-            p = 2.0 * p_k.real.sum(axis=0)
+            p = 2.0 * p_k.real.sum(axis=0) + resistance * into
         if n >= first:
             kept[0][:, n - first], kept[1][:, n - first], kept[2][:, n - first] = p, 1.0 + x, into
     return kept[0], kept[1], kept[2]
@@ -113,18 +113,18 @@ def _march_loop(
     modes: Complex,
     weights: Complex,
     blowing: Real,
-    air: tuple[float, float, float],
+    air: tuple[float, float, float, float],
     first: int,
 ) -> tuple[Real, Real, Real]:
     """March one reed after the other; see `march_numpy`, whose numbers these are."""
-    rho, left, dt = air
+    rho, resistance, left, dt = air
     count, samples = blowing.shape
     k = modes.shape[0]
     pressure = np.empty((count, samples - first))
     opening = np.empty((count, samples - first))
     entering = np.empty((count, samples - first))
     e, w0, w1 = weights[0], weights[1], weights[2]
-    r0 = 2.0 * w1.real.sum()
+    r0 = 2.0 * w1.real.sum() + resistance
     for i in range(count):
         closing, swept, loss = reeds[1, i], reeds[2, i], reeds[8, i]
         stiffness, channel = reeds[7, i], reeds[6, i]
@@ -136,7 +136,7 @@ def _march_loop(
         speed = (x - before) / dt
         into = flow - swept * speed
         p_k = modes[:, i].copy()
-        p = 2.0 * p_k.real.sum()
+        p = 2.0 * p_k.real.sum() + resistance * into
         for n in range(samples):
             if n > 0:
                 overlap = max(-1.0 - x, 0.0)
@@ -163,7 +163,7 @@ def _march_loop(
                 for j in range(k):
                     p_k[j] = p_k[j] + w1[j] * into
                     p += p_k[j].real
-                p *= 2.0
+                p = 2.0 * p + resistance * into
             if n >= first:
                 pressure[i, n - first] = p
                 opening[i, n - first] = 1.0 + x

@@ -4,7 +4,8 @@
 symbol     meaning
 =========  ==================================================================
 s_k        poles [1/s], upper half plane
-C_k        residues [Pa/m3]:  Z(s) = sum C_k / (s - s_k) + complex conjugates
+C_k        residues [Pa/m3]:  Z(s) = sum C_k / (s - s_k) + complex conjugates + R0
+R0         makes the resistance to steady flow right; a small negative number [Pa s/m3]
 M0         what is left at low frequency, an inertance [Pa s2/m3]
 =========  ==================================================================
 """
@@ -36,6 +37,8 @@ class Resonances:
         Rising in frequency, decaying [1/s].
     residues : ndarray of complex, shape (modes,)
         [Pa/m3].
+    resistance : float
+        That the sum has too little (or, negative, too much) of at steady flow [Pa s/m3].
     inertance : float
         Of what the sum leaves out [Pa s2/m3], >= 0.
     density : float
@@ -44,11 +47,12 @@ class Resonances:
 
     poles: Complex
     residues: Complex
+    resistance: float
     inertance: float
     density: float
 
     def impedance(self, s: Complex) -> Complex:
-        """Modal sum at complex frequencies, without the inertance.
+        """Modal sum with its resistance at complex frequencies, without the inertance.
 
         Parameters
         ----------
@@ -63,12 +67,12 @@ class Resonances:
         at = np.asarray(s, dtype=complex)[..., None]
         terms = self.residues / (at - self.poles)
         mirrored = np.conj(self.residues) / (at - np.conj(self.poles))
-        return (terms + mirrored).sum(axis=-1)
+        return (terms + mirrored).sum(axis=-1) + self.resistance
 
     @property
     def steady(self) -> float:
-        """Resistance of the modal sum to steady flow [Pa s/m3]."""
-        return float(-2.0 * (self.residues / self.poles).real.sum())
+        """Resistance to steady flow [Pa s/m3]."""
+        return float(-2.0 * (self.residues / self.poles).real.sum()) + self.resistance
 
     @property
     def frequencies(self) -> NDArray[np.float64]:
@@ -103,7 +107,8 @@ def find_resonances(duct: Duct, air: Air, *, modes: int = 6, highest: float = 20
     Notes
     -----
     Peaks of the impedance on the frequency axis start a Newton iteration on the admittance, whose
-    zeros are the poles; residues are 1 / Y'. Neighbouring peaks must be more than 15 Hz apart.
+    zeros are the poles; residues are 1 / Y'. Peaks closer than two steps of that scan (a sixteenth
+    of c / L, at most 60 Hz) are not told apart.
     """
     total = float(duct.length.sum())
     step = min(60.0, float(air.speed_of_sound) / total / 16.0)
@@ -128,10 +133,16 @@ def find_resonances(duct: Duct, air: Air, *, modes: int = 6, highest: float = 20
     poles, residues = _newton(
         duct, air, np.asarray(2j * np.pi * found[:wanted], dtype=complex), modes
     )
-    sums = Resonances(poles, residues, 0.0, float(air.density))
-    low = np.array([0.1j * abs(poles[0])])
-    left = (input_impedance(duct, low, air) - sums.impedance(low)) / low
-    return Resonances(sums.poles, sums.residues, max(float(left.real[0]), 0.0), sums.density)
+    sums = Resonances(poles, residues, 0.0, 0.0, float(air.density))
+    low = np.array([1e-3j, 0.1j]) * abs(poles[0])  # as good as steady, and below the first note
+    left = input_impedance(duct, low, air) - sums.impedance(low)
+    return Resonances(
+        poles,
+        residues,
+        resistance=float(left.real[0]),
+        inertance=max(float(left.imag[1] / low.imag[1]), 0.0),
+        density=sums.density,
+    )
 
 
 def _newton(duct: Duct, air: Air, s: Complex, modes: int) -> tuple[Complex, Complex]:

@@ -204,8 +204,11 @@ def growth_modes(reeds: ReedArrays, bore: Resonances, blowing: Real) -> Complex:
     jac[:, 0, 1] = 1.0
     jac[:, 1, 0] = -(omega**2)
     jac[:, 1, 1] = -reeds.damping * omega
-    # Bore pressure p = 2 sum Re p_k opens the reed.
-    jac[:, 1, re] = (2.0 * omega**2 / reeds.closing_pressure)[:, None]
+    # Bore pressure p = 2 sum Re p_k + R0 (U - V x') opens the reed.
+    push = omega**2 / reeds.closing_pressure
+    jac[:, 1, re] = (2.0 * push)[:, None]
+    jac[:, 1, 1] -= push * bore.resistance * reeds.swept_volume
+    jac[:, 1, u] = push * bore.resistance
     # p_k' = s_k p_k + C_k (U - V x').
     i = np.arange(modes)
     jac[:, 2 + i, 2 + i] = jac[:, 2 + modes + i, 2 + modes + i] = bore.poles.real
@@ -217,7 +220,8 @@ def growth_modes(reeds: ReedArrays, bore: Resonances, blowing: Real) -> Complex:
     # M U' = -p - (rho U0/S^2) U + (rho U0^2 S_h/S^3) x.
     jac[:, u, 0] = rho * still.flow**2 * still.slope / still.area**3 / still.inertance
     jac[:, u, re] = -2.0 / still.inertance[:, None]
-    jac[:, u, u] = -rho * still.flow / still.area**2 / still.inertance
+    jac[:, u, u] = -(rho * still.flow / still.area**2 + bore.resistance) / still.inertance
+    jac[:, u, 1] = bore.resistance * reeds.swept_volume / still.inertance
     return np.asarray(np.linalg.eigvals(jac), dtype=complex)
 
 

@@ -134,7 +134,7 @@ def simulate(
             modes,
             _weights(bore, 1.0 / sample_rate),
             pressure,
-            (bore.density, bore.inertance, 1.0 / sample_rate),
+            (bore.density, bore.resistance, bore.inertance, 1.0 / sample_rate),
             keep_from,
         )
     if not np.isfinite(found[0]).all():
@@ -186,7 +186,7 @@ def rates(state: Real, reed: ReedParameters, bore: Resonances, blowing: float) -
     k = len(bore.poles)
     x, v, flow = state[:3]
     modes = state[3 : 3 + k] + 1j * state[3 + k :]
-    p = 2.0 * float(modes.real.sum())
+    p = 2.0 * float(modes.real.sum()) + bore.resistance * (flow - reed.swept_volume * v)
     h = 1.0 + x
     omega = 2.0 * np.pi * reed.frequency
     loss = min(max(reed.contact_damping * v, -0.8), 0.8)

@@ -56,6 +56,15 @@ def test_the_modal_sum_follows_the_impedance_around_its_peaks() -> None:
         np.testing.assert_allclose(sums.impedance(at), exact, rtol=share)
 
 
+def test_steady_flow_meets_poiseuilles_resistance() -> None:
+    # Closed form 8 mu L / (S R^2) per slice (Hagen and Poiseuille); six modes alone miss it by far.
+    duct = staple_bore()
+    slices = 8.0 * float(AIR.viscosity) * duct.length / (duct.area * duct.loss_radius**2)
+    sums = find_resonances(duct, AIR)
+    assert sums.steady == pytest.approx(slices.sum(), rel=2e-3)
+    assert sums.steady - sums.resistance > 2.0 * slices.sum()
+
+
 def test_poles_are_zeros_of_the_admittance() -> None:
     sums = find_resonances(staple_bore(), AIR)
     near = np.abs(1.0 / input_impedance(staple_bore(), sums.poles * (1.0 + 1e-9), AIR))

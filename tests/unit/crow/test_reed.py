@@ -48,7 +48,7 @@ def test_the_steady_state_balances_jet_and_bore() -> None:
 
 def test_flow_is_greatest_at_a_third_of_closing() -> None:
     # Exact for a straight closing curve without bore resistance: dp = pM / 3.
-    free = replace(BORE, residues=BORE.residues * 1e-9)
+    free = replace(BORE, residues=BORE.residues * 1e-9, resistance=0.0)
     arrays = stacked([replace(REED, softness=1e-4)] * 2001)
     blowing = np.linspace(0.2, 0.5, 2001) * REED.closing_pressure
     flow = steady_flow(arrays, free, blowing)
@@ -285,7 +285,13 @@ def test_loop_gain_predicts_the_threshold_of_a_quick_reed() -> None:
     quick = replace(
         REED, swept_volume=0.0, frequency=20e3, damping=0.3, channel_length=1e-6, softness=1e-4
     )
-    alone = replace(BORE, poles=BORE.poles[:1], residues=BORE.residues[:1].real + 0j, inertance=0.0)
+    alone = replace(
+        BORE,
+        poles=BORE.poles[:1],
+        residues=BORE.residues[:1].real + 0j,
+        resistance=0.0,
+        inertance=0.0,
+    )
     arrays = stacked([quick])
     threshold = onsets([quick], alone, near=(1000.0, 2000.0)).pressure
     # The closed form counts the drop across the slit; the bore's steady resistance takes the rest.
