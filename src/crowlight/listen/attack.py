@@ -19,7 +19,8 @@ def attack_time(samples: NDArray[np.float32], rate: float, start: float, end: fl
     The envelope is the root mean square over 6 ms. The steady level is its median over the note
     (all but the first quarter, at most 0.2 s of it). From where the envelope first comes within
     3 dB of it, the last moment below -20 dB is looked for backwards; both crossings are
-    interpolated in decibels. An attack shorter than the 6 ms window reads as about 5 ms.
+    interpolated in decibels. An abrupt attack reads as 2 to
+    3 ms, half the window.
 
     Parameters
     ----------
