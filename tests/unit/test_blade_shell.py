@@ -131,6 +131,12 @@ def test_mass_of_the_whole_blade(loose):
         assert carried == pytest.approx(weight, rel=1e-12)
 
 
+def test_modal_mass_is_that_of_the_assembled_mass(body):
+    v = random_displacement(body.shell)
+    assembled = v @ body.shell.band.times(body.shell.mass(), v)
+    assert body.shell.modal_mass(v) == pytest.approx(assembled, rel=1e-12)
+
+
 def test_pressure_on_a_blade_is_its_shadow(body):
     """The z force of a unit pressure is minus the area of the blade seen from above."""
     loads = make_shell(

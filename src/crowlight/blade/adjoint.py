@@ -63,14 +63,8 @@ def stiffness_by_thickness(shell: Shell, at: Strained, a: Array, w: Array) -> Ar
 
 def mass_by_thickness(shell: Shell, v: Array) -> Array:
     """``d(v·M·v)/dh``, times area: density times squared speed of the scraped face."""
-    mesh, f = shell.mesh, shell.mesh.frames
-    local = mesh.gather(v)
-    speed = mesh.shape @ local
-    n1 = np.sum((mesh.d1 @ local) * f.a3, axis=-1, keepdims=True)
-    n2 = np.sum((mesh.d2 @ local) * f.a3, axis=-1, keepdims=True)
-    face = (shell.offset + 0.5) * shell.thickness[..., None]
-    speed = speed - face * (n1 * f.dual1 + n2 * f.dual2)
-    return shell.density * mesh.area * np.sum(speed**2, axis=-1)
+    face = shell.speed(v, shell.offset + 0.5)
+    return shell.density * shell.mesh.area * np.sum(face**2, axis=-1)
 
 
 def stiffness_by_displacement(shell: Shell, at: Strained, a: Array, w: Array) -> Array:

@@ -2,7 +2,7 @@
 
 The path is followed upward in pressure from rest, one stable state after the other. Closing is
 where the area falls to a tenth of its rest value; it is bracketed between two states of that path
-and narrowed down from the open side, so that touching tips and a snap shut are met as they would
+and narrowed down from the open side wherever the area changes fast, so that touching tips and a snap shut are met as they would
 be by slow blowing.
 """
 
@@ -26,6 +26,7 @@ CLOSED_SHARE = 0.1
 HIGHEST = 2e5  # pascals
 STEPS_TO_LINEAR_CLOSING = 9.0
 NARROWINGS = 60
+SMOOTH = 0.15  # share of the rest area
 JUMP = 0.01  # share of the rest area that is lost at once when a reed snaps
 
 
@@ -151,7 +152,7 @@ def ahead(states: list[State], pressure: float) -> State:
 def narrowed(
     pair: Pair, path: list[State], closed: float, tolerance: float, step_ends: float
 ) -> tuple[State, bool]:
-    """Find the closing state between the last two of a path, always starting from the open side.
+    """Find the closing state between the last two of a path.
 
     Inverse parabolas while they stay in the bracket, else regula falsi, and every fourth time
     halving, so that a jump of the area is closed in on as well.
@@ -164,7 +165,7 @@ def narrowed(
         pressure = (
             guess_of(seen, low, high, closed) if k % 4 < 3 else ((low.pressure + high.pressure) / 2)
         )
-        found = settle(pair, pressure, low, step_ends=step_ends)
+        found = settle(pair, pressure, between(pair, low, high, pressure), step_ends=step_ends)
         seen = [*seen, found]
         if abs(found.area - closed) <= enough:
             return found, False
@@ -177,6 +178,15 @@ def narrowed(
         if jumps or left < min(1e-6, 0.1 * tolerance):
             break
     return low, low.area - high.area > JUMP * pair.shape_area
+
+
+def between(pair: Pair, low: State, high: State, pressure: float) -> State:
+    """Start from the open side, or between both sides where the area hardly changes."""
+    if low.area - high.area > SMOOTH * pair.shape_area:
+        return low
+    share = (pressure - low.pressure) / (high.pressure - low.pressure)
+    u = tuple(a + share * (b - a) for a, b in zip(low.u, high.u, strict=True))
+    return replace(low, u=u)
 
 
 def guess_of(seen: list[State], low: State, high: State, closed: float) -> float:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -105,10 +106,15 @@ class StateProbe:
         """The number."""
         return self.read(self.tangent.pair, self.tangent.state.u)
 
+    @cached_property
+    def solved(self) -> tuple[list[Array], Array]:
+        """Adjoint solution and its contact forces."""
+        return self.tangent.solve(self.rows(self.tangent.pair))
+
     def by_thickness(self) -> list[Array]:
         """Differentiate by thickness per body and quadrature point, times area."""
         t = self.tangent
-        adjoint, _ = t.solve(self.rows(t.pair))
+        adjoint, _ = self.solved
         return [
             -balance_by_thickness(s, at, a)
             for s, at, a in zip(t.pair.shells, t.at, adjoint, strict=True)
@@ -117,7 +123,7 @@ class StateProbe:
     def by_parameter(self, nearby: Nearby) -> float:
         """Differentiate by one parameter."""
         t = self.tangent
-        adjoint, pressed = t.solve(self.rows(t.pair))
+        adjoint, pressed = self.solved
         state = t.state
         return (
             nearby.slope(lambda p: self.read(p, state.u))
@@ -146,6 +152,7 @@ class ComplianceProbe:
         """The number."""
         return dot(self.rows(self.tangent.pair), self.tangent.pressure_response())
 
+    @cached_property
     def solved(self) -> tuple[list[Array], list[Array], list[Array], Array]:
         """Adjoint, response, and how both follow the state's own shift, with contact forces."""
         t = self.tangent
@@ -161,7 +168,7 @@ class ComplianceProbe:
     def by_thickness(self) -> list[Array]:
         """Differentiate by thickness per body and quadrature point, times area."""
         t = self.tangent
-        adjoint, response, follow, _ = self.solved()
+        adjoint, response, follow, _ = self.solved
         return [
             balance_by_thickness(s, at, f) - stiffness_by_thickness(s, at, a, w)
             for s, at, a, w, f in zip(t.pair.shells, t.at, adjoint, response, follow, strict=True)
@@ -170,7 +177,7 @@ class ComplianceProbe:
     def by_parameter(self, nearby: Nearby) -> float:
         """Differentiate by one parameter."""
         state = self.tangent.state
-        adjoint, response, follow, pressed = self.solved()
+        adjoint, response, follow, pressed = self.solved
 
         def missing(pair: Pair) -> float:
             total = 0.0
@@ -240,6 +247,7 @@ class ModeProbe:
             else (self.tangent.state.u[self.which])
         )
 
+    @cached_property
     def follow(self) -> tuple[list[Array], Array]:
         """How the frequency follows the state's own shift."""
         t = self.tangent
@@ -262,7 +270,7 @@ class ModeProbe:
         out[self.which] = own
         if self.tangent is not None:
             t = self.tangent
-            moved, _ = self.follow()
+            moved, _ = self.follow
             out = [
                 o - balance_by_thickness(s, where, f)
                 for o, s, where, f in zip(out, t.pair.shells, t.at, moved, strict=True)
@@ -275,13 +283,13 @@ class ModeProbe:
 
         def quotient(pair: Pair) -> float:
             shell = self.shell(pair)
-            weight = float(self.shape @ shell.band.times(shell.mass(), self.shape))
-            return stiffness_between(shell, u, self.shape, self.shape) - omega**2 * weight
+            bent = stiffness_between(shell, u, self.shape, self.shape)
+            return bent - omega**2 * shell.modal_mass(self.shape)
 
         slope = nearby.slope(quotient)
         if self.tangent is not None:
             state = self.tangent.state
-            moved, pressed = self.follow()
+            moved, pressed = self.follow
             slope -= nearby.slope(lambda p: unbalanced(p, state.pressure, state.u, moved))
             slope += nearby.slope(moved_gap(self.tangent, pressed))
         return slope / (4 * np.pi * omega)

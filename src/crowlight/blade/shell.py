@@ -21,6 +21,7 @@ Kirchhoff-Love elements. Comput. Methods Appl. Mech. Engrg. 198, 3902-3914.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -165,22 +166,31 @@ class Shell:
         out = np.swapaxes(mesh.d1, 1, 2) @ t1 + np.swapaxes(mesh.d2, 1, 2) @ t2
         return out - np.swapaxes(bend, 1, 2) @ mesh.frames.a3
 
+    @cached_property
+    def _bent(self) -> tuple[Array, Array]:
+        """Share of curvature in the middle strain, and stiffness of curvature alone.
+
+        Shapes (n_elements, n_gauss, 3, n_local, 3) and (n_elements, 3 n_local, 3 n_local).
+        """
+        h = self.thickness[..., None, None, None]
+        n_e, n_g, n_a = self.mesh.d1.shape
+        alone = (np.sqrt(h**3 / 12) * self.bending).reshape(n_e, n_g * 3, 3 * n_a)
+        return self.offset * h**1.5 * self.bending, np.swapaxes(alone, 1, 2) @ alone
+
     def elements(self, at: Strained, *, prestress: bool = True) -> Array:
         """Tangent element stiffnesses, shape (n_elements, 3 n_local, 3 n_local)."""
-        mesh, r = self.mesh, self.scale
-        h = self.thickness[..., None, None, None]
+        mesh = self.mesh
+        r = np.sqrt(self.thickness)[..., None, None] * self.scale
         p1 = r[..., 0:1] * at.g1[..., None, :] + r[..., 2:3] * at.g2[..., None, :]
         p2 = r[..., 1:2] * at.g2[..., None, :] + r[..., 2:3] * at.g1[..., None, :]
         n_e, n_g, n_a = mesh.d1.shape
-        rows = np.empty((n_e, n_g, 2, 3, n_a, 3))
-        middle = rows[:, :, 0]
-        np.multiply(mesh.d1[:, :, None, :, None], p1[:, :, :, None, :], out=middle)
-        middle += mesh.d2[:, :, None, :, None] * p2[:, :, :, None, :]
-        middle += (self.offset * h) * self.bending
-        middle *= np.sqrt(h)
-        np.multiply(self.bending, np.sqrt(h**3 / 12), out=rows[:, :, 1])
-        flat = rows.reshape(n_e, n_g * 6, 3 * n_a)
+        carried, alone = self._bent
+        rows = mesh.d1[:, :, None, :, None] * p1[:, :, :, None, :]
+        rows += mesh.d2[:, :, None, :, None] * p2[:, :, :, None, :]
+        rows += carried
+        flat = rows.reshape(n_e, n_g * 3, 3 * n_a)
         out = np.swapaxes(flat, 1, 2) @ flat
+        out += alone
         if prestress:
             self._add_prestress(out, self._unscale(self.thickness[..., None] * at.middle))
         return out
@@ -228,6 +238,13 @@ class Shell:
 
         `rotary` False leaves the turning of the thickness out, as classical plate theory does.
         """
+        return self._mass if rotary else self._assembled_mass(rotary=False)
+
+    @cached_property
+    def _mass(self) -> Array:
+        return self._assembled_mass(rotary=True)
+
+    def _assembled_mass(self, *, rotary: bool) -> Array:
         mesh, f = self.mesh, self.mesh.frames
         h = self.thickness[..., None, None, None]
         n_e, n_g, n_a = mesh.shape.shape
@@ -245,6 +262,22 @@ class Shell:
         rows[:, :, 1] = weight * np.sqrt(h**3 / 12) * theta
         flat = rows.reshape(n_e, n_g * 6, 3 * n_a)
         return self.band.gather(np.swapaxes(flat, 1, 2) @ flat, on_held=0.0)
+
+    def speed(self, v: Array, height: float) -> Array:
+        """Compute velocities at a height over the reference, in thicknesses, per `v`."""
+        mesh, f = self.mesh, self.mesh.frames
+        local = mesh.gather(v)
+        n1 = np.sum((mesh.d1 @ local) * f.a3, axis=-1, keepdims=True)
+        n2 = np.sum((mesh.d2 @ local) * f.a3, axis=-1, keepdims=True)
+        turning = n1 * f.dual1 + n2 * f.dual2
+        return mesh.shape @ local - height * self.thickness[..., None] * turning
+
+    def modal_mass(self, v: Array) -> float:
+        """Compute ``v · M · v`` without assembling M: Simpson's rule through the thickness."""
+        heights = (self.offset - 0.5, self.offset, self.offset + 0.5)
+        squares = [np.sum(self.speed(v, z) ** 2, axis=-1) for z in heights]
+        mean = (squares[0] + 4 * squares[1] + squares[2]) / 6
+        return float(self.density * np.sum(self.mesh.area * self.thickness * mean))
 
     def pressure_forces(self) -> Array:
         """Compute forces per unit pressure pushing against the normal [N/Pa], shape (n_dof,)."""

@@ -1,0 +1,184 @@
+"""How long the blade model takes, at its three speeds, and what the default mesh costs in accuracy.
+
+Two different blades on the default mesh, one BLAS thread. Times are medians of repeated runs;
+peers are timed in the same run on the same matrices: SciPy's dense and sparse solvers. The
+calculation of the same reed as a solid is compared elsewhere.
+
+    OPENBLAS_NUM_THREADS=1 python benchmarks/bench_blade.py [--repeats 7]
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import argparse
+import json
+import platform
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from scipy.linalg import eigh
+from scipy.sparse import csc_array, diags_array
+from scipy.sparse.linalg import splu
+
+from crowlight.blade import (
+    CHECK_MESH,
+    Blades,
+    Change,
+    MeshSize,
+    changed,
+    evaluate,
+    intervals,
+    mesh_error,
+    prepare,
+    typical_scrape,
+    usual_unknowns,
+)
+from crowlight.blade.band import factor
+from crowlight.blade.equilibrium import settle
+from crowlight.blade.vibration import free_modes
+
+OUT = Path(__file__).parent / "results" / "blade.json"
+FLOORS = {"effects times change": 1e-3, "warm curve": 0.1, "full answer with maps, cold": 0.5}
+STRETCH = {"warm curve": 0.03, "full answer with maps, cold": 0.12}
+
+
+def timed(run: Callable[[], object], repeats: int) -> dict[str, float]:
+    """Median, fastest and processor seconds of a function."""
+    wall, work = [], []
+    for _ in range(repeats):
+        w, c = time.perf_counter(), time.process_time()
+        run()
+        wall.append(time.perf_counter() - w)
+        work.append(time.process_time() - c)
+    return {
+        "median_s": float(np.median(wall)),
+        "fastest_s": float(np.min(wall)),
+        "processor_s": float(np.median(work)),
+    }
+
+
+def cold(blades: Blades) -> Callable[[], object]:
+    return lambda: evaluate(blades)
+
+
+def dense_of(stored: np.ndarray) -> np.ndarray:
+    width, n = len(stored) - 1, stored.shape[1]
+    full = np.zeros((n, n))
+    for k in range(width + 1):
+        full[np.arange(k, n), np.arange(n - k)] = stored[k, : n - k]
+    return full + np.tril(full, -1).T
+
+
+def sparse_of(stored: np.ndarray) -> csc_array:
+    n = stored.shape[1]
+    rows = [stored[k, : n - k] for k in range(len(stored))]
+    lower = diags_array(rows, offsets=[-k for k in range(len(stored))])
+    upper = diags_array(rows[1:], offsets=list(range(1, len(stored))))
+    return csc_array(lower + upper)
+
+
+def peers(answer, repeats: int) -> dict[str, dict[str, float]]:
+    """Ours against SciPy on the same matrices."""
+    body = answer.pair.bodies[0]
+    shell = body.shell
+    stored = shell.stiffness(shell.strain(np.zeros(shell.mesh.n_dof)))
+    mass = shell.mass()
+    free = np.setdiff1d(np.arange(shell.mesh.n_dof), shell.band.held)
+    k, m = dense_of(stored)[np.ix_(free, free)], dense_of(mass)[np.ix_(free, free)]
+    ours = free_modes(body)
+    theirs = np.sqrt(eigh(k, m, eigvals_only=True, subset_by_index=[0, 5])) / (2 * np.pi)
+    np.testing.assert_allclose(ours.frequencies, theirs, rtol=1e-6)
+    a, b = (
+        timed(lambda: free_modes(body), repeats),
+        timed(lambda: eigh(k, m, subset_by_index=[0, 5]), repeats),
+    )
+    sparse = sparse_of(stored)
+    c, d = timed(lambda: factor(stored), repeats), timed(lambda: splu(sparse), repeats)
+    return {
+        "six modes, ours (assembly included) against scipy.linalg.eigh": {
+            "ours_s": a["median_s"],
+            "peer_s": b["median_s"],
+            "ratio": b["median_s"] / a["median_s"],
+        },
+        "factoring the stiffness, banded against scipy.sparse.linalg.splu": {
+            "ours_s": c["median_s"],
+            "peer_s": d["median_s"],
+            "ratio": d["median_s"] / c["median_s"],
+        },
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--repeats", type=int, default=7)
+    repeats = parser.parse_args().repeats
+
+    blades = Blades(typical_scrape(), typical_scrape().changed(5e-6))
+    answer = evaluate(blades)
+    assert answer.effects is not None
+    from_tip = 23e-3 - blades.marked.along
+    heart = ((from_tip > 5.5e-3) & (from_tip < 10e-3))[:, None] * np.ones((1, 9))
+    cut = Change(marked=-20e-6 * heart)
+    ready = prepare(answer)
+    warm = ready.solve(cut)
+    full = evaluate(changed(blades, cut), maps=False)
+    worst = max(
+        abs(area - settle(full.pair, p, full.curve.nearest(p)).area)
+        for p, area in zip(warm.pressures, warm.areas, strict=True)
+    )
+    times = {
+        "effects times change": timed(
+            lambda: answer.effects.predict(marked=cut.marked, clip=1e-4), 50 * repeats
+        ),
+        "warm curve": timed(lambda: ready.solve(cut), 3 * repeats),
+        "keeping the factors for it": timed(lambda: prepare(answer), repeats),
+        "full answer with maps, cold": timed(cold(blades), repeats),
+        "full answer with maps, blades alike": timed(cold(Blades(typical_scrape())), repeats),
+        "full answer without maps": timed(lambda: evaluate(blades, maps=False), repeats),
+        "intervals, linearised": timed(
+            lambda: intervals(answer, usual_unknowns(blades), samples=0), max(1, repeats // 3)
+        ),
+    }
+    errors = mesh_error(answer, size=CHECK_MESH)
+    result = {
+        "machine": {
+            "processor": platform.processor() or platform.machine(),
+            "system": platform.platform(),
+            "python": platform.python_version(),
+            "numpy": np.__version__,
+            "cores": os.cpu_count(),
+            "load_at_start": os.getloadavg()[0] if hasattr(os, "getloadavg") else None,
+            "blas_threads": os.environ["OPENBLAS_NUM_THREADS"],
+        },
+        "mesh": str(MeshSize()),
+        "times": times,
+        "floors_s": FLOORS,
+        "stretch_s": STRETCH,
+        "floor_met": {k: times[k]["median_s"] <= v for k, v in FLOORS.items()},
+        "warm_curve": {
+            "largest_area_error_m2": worst,
+            "stated_area_error_m2": warm.area_error,
+            "closing_pressure_error": warm.closing_pressure / full.values["closing_pressure"] - 1,
+        },
+        "default_mesh_against_check_mesh": errors,
+        "peers": peers(answer, repeats),
+    }
+    for name, t in times.items():
+        print(f"{name:38s} {t['median_s'] * 1e3:9.2f} ms  (processor {t['processor_s'] * 1e3:.2f})")
+    for name, p in result["peers"].items():
+        print(f"{name}: peer takes {p['ratio']:.1f} times as long")
+    print("default mesh against check mesh:")
+    for name, share in errors.items():
+        print(f"  {name:20s} {share:+.2%}")
+    print(f"warm curve: area off by {worst * 1e6:.5f} mm², stated {warm.area_error * 1e6:.5f}")
+    OUT.parent.mkdir(exist_ok=True)
+    OUT.write_text(json.dumps(result, indent=1) + "\n")
+
+
+if __name__ == "__main__":
+    main()
