@@ -63,6 +63,20 @@ def test_every_note_of_a_scale_and_no_other(seconds: float, rest: float) -> None
         assert all(math.isnan(note.attack) for note in take.notes[1:])
 
 
+@pytest.mark.parametrize("rest", [0.03, 0.06, 0.12])
+def test_attacks_after_short_rests_are_not_those_of_the_note_before(rest: float) -> None:
+    """The same growth, 1 - exp(-t / 8 ms), after every rest; 6 ms of envelope blur it by 3."""
+    time = np.arange(RATE // 4) / RATE
+    grown = np.sin(2 * np.pi * 587.33 * time) * (1 - np.exp(-time / 0.008))
+    fading = grown * np.minimum((time[-1] - time) / 0.01, 1)
+    sound = np.concatenate([np.zeros(round(rest * RATE)), fading] * 4)
+    take = find_notes(sound, RATE)
+    assert len(take.notes) == 4
+    expected = 0.008 * math.log((1 - 10 ** (-20 / 20)) / (1 - 10 ** (-3 / 20)))
+    for note in take.notes:
+        assert note.attack == pytest.approx(expected, abs=0.003)
+
+
 def test_a_repeated_note_is_two_notes_and_a_swell_is_one() -> None:
     take = find_notes(play([(69, 0.4), (69, 0.4)], rest=0.05), RATE)
     assert [note.number for note in take.notes] == [69, 69]

@@ -45,7 +45,7 @@ def test_steady_tones_are_exact_at_every_rate(pitch: float, rate: int) -> None:
 
 @pytest.mark.parametrize("pitch", [233.08, 466.16])
 def test_a_pitch_carried_by_one_per_cent_of_the_power_is_found(pitch: float) -> None:
-    """Even partials hold 99 % of it. (Below 0.75 % the octave is read, as the theory page says.)"""
+    """Even partials hold 99 %; below 0.75 % the octave is read, as the theory page says."""
     time = np.arange(RATE) / RATE
     even, odd = (
         sum(np.sin(2 * np.pi * n * pitch * time + n * n) for n in numbers)

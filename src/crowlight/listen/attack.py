@@ -10,6 +10,7 @@ __all__ = ["attack_time"]
 _WINDOW = 0.006  # of the loudness envelope [s]
 _STEP = 0.001  # [s]
 _BEFORE = 0.30  # looked back from the note's first frame [s]
+_NEAR = 0.06  # the quietest point is looked for this near to the first frame [s]
 _FROM, _TO = -20.0, -3.0  # [dB re the steady level]
 
 
@@ -17,10 +18,10 @@ def attack_time(samples: NDArray[np.float32], rate: float, start: float, end: fl
     """Time from -20 to -3 dB of the steady level.
 
     The envelope is the root mean square over 6 ms. The steady level is its median over the note
-    (all but the first quarter, at most 0.2 s of it). From where the envelope first comes within
-    3 dB of it, the last moment below -20 dB is looked for backwards; both crossings are
-    interpolated in decibels. An abrupt attack reads as 2 to
-    3 ms, half the window.
+    (all but the first quarter, at most 0.2 s of it). From the quietest point about the note's
+    first frame on, the envelope is followed to where it first comes within 3 dB of that level, and
+    from there back to the last moment below -20 dB; both crossings are interpolated in decibels.
+    An abrupt attack reads as 2 to 3 ms, half the window.
 
     Parameters
     ----------
@@ -44,9 +45,10 @@ def attack_time(samples: NDArray[np.float32], rate: float, start: float, end: fl
     time = first / rate + np.arange(level.size) * step / rate
     steady_from = start + min(0.2, (end - start) / 4)
     held = level[(time >= steady_from) & (time < end)]
-    begins = int(np.searchsorted(time, start - 0.05))
-    if held.size == 0:
+    around = np.searchsorted(time, (start - _NEAR, min(start + _NEAR, end)))
+    if held.size == 0 or around[0] >= around[1]:
         return float("nan")
+    begins = int(around[0] + level[around[0] : around[1]].argmin())
     level = level - np.median(held)
     up = np.flatnonzero(level[begins:] >= _TO)
     if up.size == 0:
