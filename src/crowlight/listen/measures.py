@@ -63,7 +63,8 @@ class BlowMeasures:
     octaves : Octaves
         Lines at 1/2, 1, 2, 4, 8 of the pitch in the target's octave.
     first : tuple of float or None
-        When the lines at 1/2, 1, 2, 4 are first heard, from the blow's start [s].
+        When the lines at 1/2, 1, 2, 4 are first heard, from the blow's start [s]; the windows are
+        60 ms long, so a line that starts with the blow may read up to 30 ms before it.
     probability : tuple of float
         Of clean, mixed, rattling.
     candidates : tuple of Candidate
@@ -234,11 +235,9 @@ def measure_blow(
     steady = trusted and share.value >= STEADY_SHARE
     steadiness, drift = _about_line(track)
     in_octave = pitch / 2.0 ** np.rint(np.log2(pitch / target))
-    first = first_heard(
-        *line_course(
-            x[int(max(blow.start - 0.05, 0) * rate) : int(blow.end * rate)], rate, in_octave
-        )
-    )
+    lead = min(0.05, blow.start)
+    whole_blow = x[int((blow.start - lead) * rate) : int(blow.end * rate)]
+    heard = first_heard(*line_course(whole_blow, rate, in_octave))
     return BlowMeasures(
         start=start,
         end=end,
@@ -255,7 +254,7 @@ def measure_blow(
         drift=drift if steady else None,
         attack=_attack(x, rate, blow, start, end),
         octaves=octave_lines(y, rate, in_octave),
-        first=first,
+        first=tuple(None if t is None else t - lead for t in heard),
         probability=tuple(
             float(v) for v in model.probability(features(share.value, rattle.value, stray.value))
         ),
@@ -272,10 +271,12 @@ def _decibels(part: float, whole: float) -> float:
 
 
 def _stray(whole: Parts, from_parts: Callable[[Callable[[Parts], float]], Measure]) -> Measure:
+    """Stray partials, never below what a single bin would need to stand out."""
+    limit = STANDS_OUT * float(np.median(whole.floor))
     if whole.strays:
-        return from_parts(lambda parts: _decibels(parts.stray, parts.pitched))
-    limit = _decibels(STANDS_OUT * float(np.median(whole.floor)), whole.pitched)
-    return Measure(limit, -np.inf, limit)
+        return from_parts(lambda parts: _decibels(max(parts.stray, limit), parts.pitched))
+    least = _decibels(limit, whole.pitched)
+    return Measure(least, -np.inf, least)
 
 
 def _root(squares: Floats) -> Measure:
