@@ -14,6 +14,7 @@ from crowlight.blade import (
     MeshSize,
     Unknown,
     brush,
+    change_intervals,
     changed,
     evaluate,
     intervals,
@@ -235,6 +236,18 @@ def test_usual_unknowns_give_wide_bands_for_an_unmeasured_reed(blades, answer):
     closing = found["closing_pressure"]
     assert closing.high / closing.low > 1.4
     assert sum(closing.shares.values()) == pytest.approx(1)
+
+
+def test_the_effect_of_a_cut_is_surer_than_either_state(blades, answer):
+    after = evaluate(changed(blades, Change(marked=heart_scrape(blades, 10e-6))))
+    unknowns = usual_unknowns(blades)
+    effect = change_intervals(answer, after, unknowns)["closing_pressure"]
+    alone = intervals(answer, unknowns, samples=0)["closing_pressure"]
+    assert effect.value == pytest.approx(
+        after.values["closing_pressure"] - answer.values["closing_pressure"]
+    )
+    assert effect.spread < 0.1 * alone.spread
+    assert effect.high < 0  # it softens the reed, whatever the cane
 
 
 def test_intervals_need_maps_and_a_generator(blades, answer):

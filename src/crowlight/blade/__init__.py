@@ -15,7 +15,14 @@ from crowlight.blade.outputs import OUTPUTS
 from crowlight.blade.thickness import ThicknessGrid, grid_from_tip
 from crowlight.blade.tip import TipProfile
 from crowlight.blade.typical import typical_scrape
-from crowlight.blade.uncertainty import Interval, MapSpread, Unknown, intervals, usual_unknowns
+from crowlight.blade.uncertainty import (
+    Interval,
+    MapSpread,
+    Unknown,
+    change_intervals,
+    intervals,
+    usual_unknowns,
+)
 from crowlight.blade.vibration import BladeModes, TrackedModes
 from crowlight.blade.whatif import Change, Prepared, WarmCurve, changed, move_transition, prepare
 
@@ -47,6 +54,7 @@ __all__ = [
     "blade_patch",
     "brush",
     "build",
+    "change_intervals",
     "changed",
     "evaluate",
     "grid_from_tip",

@@ -2,8 +2,8 @@
 
 The path is followed upward in pressure from rest, one stable state after the other. Closing is
 where the area falls to a tenth of its rest value; it is bracketed between two states of that path
-and narrowed down from the open side wherever the area changes fast, so that touching tips and a snap shut are met as they would
-be by slow blowing.
+and narrowed down from the open side wherever the area changes fast, so that touching tips and a
+snap shut are met as they would be by slow blowing.
 """
 
 from __future__ import annotations

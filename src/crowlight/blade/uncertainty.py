@@ -23,7 +23,7 @@ from crowlight.blade.probes import Nearby
 from crowlight.blade.thickness import THICKEST, THINNEST
 from crowlight.errors import InputError, OutsideModel
 
-__all__ = ["Interval", "MapSpread", "Unknown", "intervals", "usual_unknowns"]
+__all__ = ["Interval", "MapSpread", "Unknown", "change_intervals", "intervals", "usual_unknowns"]
 
 SMALL = 1e-3  # standard deviations: step of the difference in forces
 GOOD_ENOUGH = 0.2
@@ -228,6 +228,49 @@ def intervals(
     if report:
         report(1.0)
     return found
+
+
+def change_intervals(
+    before: Mechanics,
+    after: Mechanics,
+    unknowns: Sequence[Unknown],
+    *,
+    marked: MapSpread | None = None,
+    plain: MapSpread | None = None,
+    level: float = 0.9,
+) -> dict[str, Interval]:
+    """How sure the effect of a cut is: what is unknown of both states alike largely cancels.
+
+    First order, normal. The cut itself is taken as made exactly.
+
+    Parameters
+    ----------
+    before, after : Mechanics
+        The same reed before and after, both solved with maps.
+    unknowns, marked, plain, level
+        As in `intervals`; the maps' uncertainty is the same before and after.
+
+    Raises
+    ------
+    InputError
+        If an answer has no maps, or only one of them has its blades alike.
+    """
+    if before.effects is None or after.effects is None:
+        msg = "intervals need the effect maps: evaluate with maps=True"
+        raise InputError(msg)
+    if before.pair.alike != after.pair.alike:
+        msg = "one answer has its blades alike, the other not: evaluate `blades.apart()`"
+        raise InputError(msg)
+    first, labels = slopes_by_unknown(before, unknowns, marked, plain, None)
+    second, _ = slopes_by_unknown(after, unknowns, marked, plain, None)
+    names = list(before.values)
+    moved_by = second - first
+    shares = shares_of(names, moved_by, labels)
+    spread = np.sqrt(np.sum(moved_by**2, axis=1))
+    return {
+        n: linearised(after.values[n] - before.values[n], float(s), level, True, shares[n])
+        for n, s in zip(names, spread, strict=True)
+    }
 
 
 def slopes_by_unknown(
