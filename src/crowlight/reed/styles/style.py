@@ -29,6 +29,10 @@ SOURCES: Mapping[str, str] = {
 Array = NDArray[np.float64]
 
 
+#: Slack of a line, against rounding only [m], [1].
+_HAIR = 1e-12
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """A number with its spread and who says so.
@@ -115,7 +119,8 @@ class Zone:
         s, side = np.asarray(along, float), np.abs(np.asarray(fraction, float))
         low = np.interp(side, _NODES, self.start)
         high = np.interp(side, _NODES, self.stop)
-        return (s >= low) & (s <= high) & (side >= self.inner) & (side <= self.outer)
+        along_it = (s >= low - _HAIR) & (s <= high + _HAIR)
+        return along_it & (side >= self.inner - _HAIR) & (side <= self.outer + _HAIR)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """The thickness map: few gauge readings become both blades with honest uncertainty."""
 
+from crowlight.reed.thickness.doubt import Doubt, doubtful_readings
 from crowlight.reed.thickness.fit import Fit, Gouge, fit_profile
 from crowlight.reed.thickness.map import (
     Combination,
@@ -17,12 +18,14 @@ __all__ = [
     "BLADES",
     "Combination",
     "Difference",
+    "Doubt",
     "Estimate",
     "Fit",
     "Gouge",
     "NextPoint",
     "Scales",
     "ThicknessMap",
+    "doubtful_readings",
     "fit_profile",
     "map_thickness",
     "next_points",

@@ -318,7 +318,8 @@ class _Problem:
             return work.factor.log_density(work.residual) - penalty
 
         here = score(hyper)
-        for _ in range(2):
+        # many readings settle a hyper-parameter in one sweep
+        for _ in range(2 if len(self.observed) <= 120 else 1):
             for i, width in enumerate(HYPER_SPREAD):
                 side = width * np.eye(3)[i]
                 low, high = score(hyper - side), score(hyper + side)
