@@ -92,6 +92,7 @@ def stops(
     now = {
         "crack-at-thread": "crack-at-thread" in codes or "crack-thread" in look,
         "splintered": "splintered" in codes or "splinter" in look,
+        "crack-in-scrape": "crack-in-scrape" in codes or "crack-scrape" in look,
         "mouldy": "mouldy" in codes or "mould" in look,
         "ask-owner": agreement.others_reed and agreement.may_cut != "yes",
         "concert-soon": agreement.concert_in is not None and agreement.concert_in < DAY,

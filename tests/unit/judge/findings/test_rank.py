@@ -54,6 +54,7 @@ def stop_codes(known: Known) -> set[str]:
         (Known(history=History(wet_states_alike="no")), "unlike-wet-states"),
         (Known(history=History(crow_lost="yes")), "crow-lost"),
         (Known(trials=Trials(look=frozenset({"mould"}))), "mouldy"),
+        (Known(trials=Trials(look=frozenset({"crack-scrape"}))), "crack-in-scrape"),
         (Known(geometry=Geometry(at_floor=frozenset({"tip"}))), "floor"),
     ],
 )

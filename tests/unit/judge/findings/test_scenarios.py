@@ -312,7 +312,8 @@ STORIES = (
         ),
         first="crack-in-scrape",
         also=("splintered",),
-        stops=("splintered",),
+        stops=("splintered", "crack-in-scrape"),
+        no_cut=True,
     ),
     Scenario(
         "said flat, recorded sharp",
