@@ -246,7 +246,7 @@ def measure_blow(
         cents_folded=folded if trusted else None,
         pitched_share=share,
         stray=stray,
-        breath=from_parts(lambda parts: _decibels(parts.breath, parts.pitched)),
+        breath=_map(from_parts(lambda parts: parts.breath / max(parts.pitched, 1e-20)), _decibels),
         rattle=rattle,
         beat=_root(moving.beat),
         beat_rate=moving.beat_rate,
@@ -266,17 +266,18 @@ def _map(m: Measure, to: Callable[[float], float]) -> Measure:
     return Measure(*(float(to(v)) for v in (m.value, m.low, m.high)))
 
 
-def _decibels(part: float, whole: float) -> float:
-    return float(10.0 * np.log10(max(part, 1e-20) / max(whole, 1e-20)))
+def _decibels(ratio: float) -> float:
+    return float(10.0 * np.log10(max(ratio, 1e-20)))
 
 
 def _stray(whole: Parts, from_parts: Callable[[Callable[[Parts], float]], Measure]) -> Measure:
-    """Stray partials, never below what a single bin would need to stand out."""
-    limit = STANDS_OUT * float(np.median(whole.floor))
-    if whole.strays:
-        return from_parts(lambda parts: _decibels(max(parts.stray, limit), parts.pitched))
-    least = _decibels(limit, whole.pitched)
-    return Measure(least, -np.inf, least)
+    """Stray partials; open below where it might be that there are none."""
+    limit = STANDS_OUT * float(np.median(whole.floor)) / max(whole.pitched, 1e-20)
+    if not whole.strays:
+        return Measure(_decibels(limit), -np.inf, _decibels(limit))
+    found = from_parts(lambda parts: parts.stray / max(parts.pitched, 1e-20))
+    low = _decibels(found.low) if found.low > limit else -np.inf
+    return Measure(_decibels(found.value), low, _decibels(found.high))
 
 
 def _root(squares: Floats) -> Measure:
