@@ -14,6 +14,8 @@ from datetime import datetime, timedelta
 from math import fsum
 from uuid import UUID
 
+from pydantic import BaseModel
+
 from crowlight.bench.kinds import (
     Clip,
     Cut,
@@ -343,17 +345,17 @@ def _less(after: float | None, before: float | None) -> float | None:
 
 
 def _field_changes(before: Described, after: Described) -> Iterable[FieldChange]:
-    old, new = _flat(before.model_dump()), _flat(after.model_dump())
+    old, new = _flat(before), _flat(after)
     for name in new:
         if old[name] != new[name]:
             yield FieldChange(name=name, before=old[name], after=new[name])
 
 
-def _flat(fields: dict[str, object], prefix: str = "") -> dict[str, object]:
+def _flat(payload: BaseModel, prefix: str = "") -> dict[str, object]:
     flat: dict[str, object] = {}
-    for name, value in fields.items():
-        if isinstance(value, dict):
-            flat |= _flat({str(k): v for k, v in value.items()}, f"{prefix}{name}.")  # pyright: ignore
+    for name, value in payload:
+        if isinstance(value, BaseModel):
+            flat |= _flat(value, f"{prefix}{name}.")
         else:
             flat[prefix + name] = value
     return flat

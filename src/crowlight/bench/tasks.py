@@ -27,9 +27,16 @@ def _listen(inputs: Mapping[str, Any], report: Report) -> Any:
     return listen(inputs, report)
 
 
+def _mechanics(inputs: Mapping[str, Any], report: Report) -> Any:
+    from crowlight.bench.mechanics import mechanics
+
+    return mechanics(inputs, report)
+
+
 _TASKS: dict[str, Callable[[Mapping[str, Any], Report], Any]] = {
     "assess": _assess,
     "listen": _listen,
+    "mechanics": _mechanics,
 }
 
 
