@@ -149,7 +149,7 @@ def fill(records: SqlRecords, count: int, rng: random.Random) -> None:
             for table in ("reed", "entry"):
                 connection.execute(
                     text(
-                        f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), "  # noqa: S608
+                        f"SELECT setval(pg_get_serial_sequence('{table}', 'id'), "  # noqa: S608 - own names
                         f"(SELECT max(id) FROM {table}))"
                     )
                 )
@@ -234,6 +234,7 @@ def about(count: int) -> dict[str, object]:
     return {
         "machine": platform.platform(),
         "cores": os.cpu_count(),
+        "load at the end": [round(load, 1) for load in os.getloadavg()],
         "python": platform.python_version(),
         "reeds": count,
         "entries each": ENTRIES,
@@ -248,10 +249,10 @@ def peers(path: Path, count: int) -> dict[str, Callable[[], object]]:
         "list": f"SELECT reed.uuid, reed.name, reed.invented, {columns} "  # noqa: S608 - own names
         f"FROM reed JOIN reed_summary ON reed.id = reed_summary.reed "
         f"ORDER BY last_at DESC LIMIT 50",
-        "search": f"SELECT {columns} FROM reed_summary "  # noqa: S608
+        "search": f"SELECT {columns} FROM reed_summary "  # noqa: S608 - own names
         f"WHERE search LIKE '%nowhere%' AND search LIKE '%grun%' "
         f"AND search LIKE '%short%' ORDER BY last_at DESC LIMIT 50",
-        "reed": "SELECT entry.*, reading.* FROM entry "  # noqa: S608
+        "reed": "SELECT entry.*, reading.* FROM entry "  # noqa: S608 - own names
         "LEFT JOIN reading ON reading.entry = entry.id "
         f"WHERE entry.reed = {chosen}",
     }

@@ -18,8 +18,6 @@ from pathlib import Path
 from threading import Lock
 from typing import Any, TypeVar
 
-from alembic import command
-from alembic.config import Config
 from sqlalchemy import (
     URL,
     Connection,
@@ -55,21 +53,21 @@ _MIGRATIONS = Path(__file__).parent / "migrations"
 _MIGRATION_LOCK = APPLICATION_ID
 
 
-def _config(connection: Connection) -> Config:
-    config = Config()
-    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
-    config.attributes["connection"] = connection
-    return config
-
-
 #: Alembic keeps what it is working on in a module, so that one thread migrates at a time.
 _one_migration = Lock()
 
 
 def migrate(connection: Connection, revision: str = "head") -> None:
     """Bring the database behind `connection` up to `revision`."""
+    # Half as slow again to import as SQLAlchemy, and seldom needed.
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
+    config.attributes["connection"] = connection
     with _one_migration:
-        command.upgrade(_config(connection), revision)
+        command.upgrade(config, revision)
 
 
 def _known_revisions() -> set[str]:
