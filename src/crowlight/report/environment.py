@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from functools import cache
 from importlib.resources import files
 
@@ -9,6 +10,9 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 
 from crowlight.bench.assess import Judged
 from crowlight.reed import Blade
+from crowlight.report import finding
+from crowlight.report.charts import chart_svg, sections_chart
+from crowlight.report.maps import difference_picture, thickness_picture
 from crowlight.report.svg import Frame, blade_picture, facing_picture, key_mark, where
 from crowlight.report.words import Words, literal
 
@@ -41,6 +45,10 @@ def environment(words: Words, *packages: str) -> Environment:
         blade_picture=_blade_picture,
         facing_picture=_facing_picture,
         where=_where,
+        thickness_picture=_thickness_picture,
+        difference_picture=_difference_picture,
+        sections_image=_sections_image,
+        finding=finding,
     )
     env.filters["literal"] = literal
     return env
@@ -56,6 +64,20 @@ def _blade_picture(group: Judged, blade: str, frame: Frame, words: Words, name: 
 
 def _facing_picture(group: Judged, frame: Frame, words: Words, name: str) -> str:
     return facing_picture(group, frame, words=words, name=name)
+
+
+def _thickness_picture(group: Judged, blade: str, words: Words, name: str) -> str:
+    return thickness_picture(group, Blade(blade), words=words, name=name)
+
+
+def _difference_picture(group: Judged, blade: str, words: Words, name: str) -> str:
+    return difference_picture(group, Blade(blade) if blade else None, words=words, name=name)
+
+
+def _sections_image(group: Judged, blade: str, words: Words) -> str:
+    """Return the sections of a blade as a data address, for a report that fetches nothing."""
+    svg = chart_svg(sections_chart(group, Blade(blade), words=words))
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
 
 
 @cache

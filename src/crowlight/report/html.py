@@ -13,7 +13,7 @@ from crowlight.report.environment import environment, style
 from crowlight.report.svg import frame_of
 from crowlight.report.words import Words, in_locale, mark
 
-__all__ = ["facts", "report_html"]
+__all__ = ["facts", "making", "report_html"]
 
 #: Readings listed one by one; a table of thousands is a file, not a page.
 _MOST_LISTED = 400
@@ -25,7 +25,7 @@ def _environment(words: Words) -> Environment:
 
 
 def facts(state: ReedState, words: Words) -> list[tuple[str, str]]:
-    """Return what is known of a reed as (name, value), only what is known.
+    """Return what tells a reed apart and how it stands, as (name, value), only what is known.
 
     Parameters
     ----------
@@ -47,8 +47,6 @@ def facts(state: ReedState, words: Words) -> list[tuple[str, str]]:
         rows.append(
             (words(mark("Length")), words.say(mark("%(value)s, clipped since"), value=said))
         )
-    if state.lengths is not None and state.lengths.thread_top is not None:
-        rows.append((words(mark("Top of the thread")), words.mm(state.lengths.thread_top, 1)))
     if state.opening is not None:
         said = _pm(words, state.opening.height, state.opening.uncertainty, 2)
         if state.opening_old:
@@ -56,7 +54,16 @@ def facts(state: ReedState, words: Words) -> list[tuple[str, str]]:
         rows.append((words(mark("Opening at rest")), said))
     if state.clipped:
         rows.append((words(mark("Clipped so far")), words.mm(state.clipped, 1)))
+    if state.grade is not None:
+        rows.append((words(mark("Grade")), words.say(mark("%(grade)s of 5"), grade=state.grade)))
+    return [(name, value) for name, value in rows if value]
+
+
+def making(state: ReedState, words: Words) -> list[tuple[str, str]]:
+    """Return how a reed was made, as (name, value), only what is known."""
+    d = state.described
     lengths = (
+        (mark("Top of the thread"), state.lengths.thread_top if state.lengths else None, 1),
         (mark("Tied at"), d.tie_length, 1),
         (mark("Overlap"), d.overlap, 2),
         (mark("Cane diameter"), d.cane.diameter, 2),
@@ -68,13 +75,11 @@ def facts(state: ReedState, words: Words) -> list[tuple[str, str]]:
         (mark("Staple bore, top"), d.staple.bore_top, 2),
         (mark("Staple bore, bottom"), d.staple.bore_bottom, 2),
     )
-    rows += [(words(name), words.mm(v, n)) for name, v, n in lengths if v is not None]
+    rows = [(words(name), words.mm(v, n)) for name, v, n in lengths if v is not None]
     if d.cane.hardness is not None:
         said = f"{words.number(d.cane.hardness, 1)} {d.cane.hardness_device}".strip()
         rows.append((words(mark("Cane hardness")), said))
     rows.append((words(mark("Cane from")), d.cane.source))
-    if state.grade is not None:
-        rows.append((words(mark("Grade")), words.say(mark("%(grade)s of 5"), grade=state.grade)))
     return [(name, value) for name, value in rows if value]
 
 
@@ -110,7 +115,7 @@ def report_html(sheet: Sheet, *, words: Words | None = None) -> str:
             name=sheet.reed.name,
             assessment=found,
             frame=frame_of(found) if found else None,
-            facts=facts(sheet.state, words),
+            facts=facts(sheet.state, words) + making(sheet.state, words),
             words=words,
             invented=sheet.reed.invented,
             version=__version__,

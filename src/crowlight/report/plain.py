@@ -6,7 +6,10 @@ import math
 from typing import Any
 
 from crowlight.bench.assess import Assessment, Judged
+from crowlight.bench.mapping import Mapped
 from crowlight.judge import Comparison
+from crowlight.judge.geometry import Finding
+from crowlight.report.finding import unit_of
 
 __all__ = ["assessment_in_mm"]
 
@@ -30,6 +33,13 @@ def assessment_in_mm(assessment: Assessment) -> dict[str, Any]:
         tip first: ``pairing``, ``blade``, ``side``, ``from_rim_mm``, ``from_tip_mm``,
         ``across_mm``, ``outcome``, ``difference_mm``, ``low_mm``, ``high_mm``,
         ``standard_uncertainty_mm``, ``dof``, ``within_tolerance``, ``tolerance_mm``.
+
+        Where a thickness map could be drawn, ``map`` holds ``style``, ``length_known``,
+        ``next_places`` and ``findings``: ``quantity``, ``against``, ``zone``, ``blade``, ``side``,
+        ``unit`` (``"mm"`` or ``"mm/mm"``), ``value``, ``outcome``, ``difference``, ``low``,
+        ``high``, ``standard_uncertainty``, ``dof``, ``within_tolerance``, ``tolerance``; else
+        ``map`` is None and ``not_mapped`` says why. ``differing`` counts findings where there is a
+        map, differences where there is none.
     """
     decisions = [c.decision for g in assessment.groups for c in g.differences.comparisons]
     return {
@@ -55,6 +65,51 @@ def _group(group: Judged, length: float | None) -> dict[str, Any]:
         "repeatability_dof": own.dof if own else None,
         "own_repeatability_used": found.own_repeatability_used,
         "differences": [_difference(c, length) for c in found.comparisons],
+        "map": _map(group.mapped, length) if group.mapped else None,
+        "not_mapped": group.not_mapped or None,
+    }
+
+
+def _map(mapped: Mapped, length: float | None) -> dict[str, Any]:
+    return {
+        "style": mapped.style,
+        "length_known": mapped.length_known,
+        "findings": [_finding(f) for f in mapped.geometry.findings],
+        "next_places": [
+            {
+                "blade": p.blade.value,
+                "from_rim_mm": _mm(p.along),
+                "from_tip_mm": None if length is None else _mm(length - p.along),
+                "across_mm": _mm(p.across),
+            }
+            for p in mapped.next_places
+        ],
+    }
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    factor, unit, _ = unit_of(finding)
+    d = finding.decision
+
+    def shown(value: float) -> float | None:
+        return round(value * factor, 4) if math.isfinite(value) else None
+
+    return {
+        "quantity": finding.quantity.value,
+        "against": finding.against.value,
+        "zone": finding.zone,
+        "blade": finding.blade.value if finding.blade else None,
+        "side": finding.side.value if finding.side else None,
+        "unit": unit,
+        "value": shown(finding.value),
+        "outcome": d.outcome.value,
+        "difference": shown(d.value),
+        "low": shown(d.low),
+        "high": shown(d.high),
+        "standard_uncertainty": shown(d.standard_uncertainty),
+        "dof": d.dof if math.isfinite(d.dof) else None,
+        "within_tolerance": d.within_tolerance,
+        "tolerance": shown(d.tolerance),
     }
 
 

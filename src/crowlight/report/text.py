@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from crowlight.bench.assess import Assessment
+from crowlight.bench.assess import Assessment, Judged
 from crowlight.judge import Comparison, Outcome
+from crowlight.report.finding import difference_of, interval_of, more, not_mapped, what
 from crowlight.report.svg import where
 from crowlight.report.words import Words, in_locale, literal, mark
 
@@ -28,34 +29,57 @@ def assessment_text(assessment: Assessment, *, words: Words | None = None) -> st
     words = words or in_locale("en")
     lines = [literal(assessment.name)]
     for group in assessment.groups:
-        made = [
-            c
-            for c in group.differences.comparisons
-            if c.decision.outcome is not Outcome.NOT_MEASURED
-        ]
-        differ = [c for c in made if c.decision.outcome is Outcome.DIFFERS]
         lines.append("")
-        lines.append(
-            f"{words.group(group.state)}: "
-            + words.count("%(num)s reading", "%(num)s readings", len(group.readings))
-            + ", "
-            + words.count("%(num)s comparison", "%(num)s comparisons", len(made))
-        )
-        if not made:
-            lines.append(words(mark("Nothing can be compared: no two matching points.")))
-        elif not differ:
-            lines.append(words(mark("No difference the gauge can see.")))
-        lines.extend(_line(c, assessment.length, words) for c in differ)
-        missing = len(group.differences.comparisons) - len(made)
-        if missing:
-            lines.append(
-                words.count(
-                    "%(num)s pair has only one point measured.",
-                    "%(num)s pairs have only one point measured.",
-                    missing,
-                )
-            )
+        lines += _mapped(group, words) if group.mapped else _points(group, assessment, words)
     return "\n".join(lines)
+
+
+def _heading(group: Judged, made: int, words: Words) -> str:
+    return (
+        f"{words.group(group.state)}: "
+        + words.count("%(num)s reading", "%(num)s readings", len(group.readings))
+        + ", "
+        + words.count("%(num)s comparison", "%(num)s comparisons", made)
+    )
+
+
+def _mapped(group: Judged, words: Words) -> list[str]:
+    if group.mapped is None:
+        return []
+    geometry = group.mapped.geometry
+    made = [f for f in geometry.findings if f.decision.outcome is not Outcome.NOT_MEASURED]
+    lines = [_heading(group, len(made), words)]
+    if not geometry.differing():
+        lines.append(words(mark("No difference the gauge can see.")))
+    lines += [
+        f"- {what(f, words)}: {more(f, words)}, {difference_of(f, words, signed=False)} "
+        f"({interval_of(f, words)})"
+        for f in geometry.differing()
+    ]
+    return lines
+
+
+def _points(group: Judged, assessment: Assessment, words: Words) -> list[str]:
+    comparisons = group.differences.comparisons
+    made = [c for c in comparisons if c.decision.outcome is not Outcome.NOT_MEASURED]
+    differ = [c for c in made if c.decision.outcome is Outcome.DIFFERS]
+    lines = [_heading(group, len(made), words)]
+    if not made:
+        lines.append(words(mark("Nothing can be compared: no two matching points.")))
+    elif not differ:
+        lines.append(words(mark("No difference the gauge can see.")))
+    lines.extend(_line(c, assessment.length, words) for c in differ)
+    if missing := len(comparisons) - len(made):
+        lines.append(
+            words.count(
+                "%(num)s pair has only one point measured.",
+                "%(num)s pairs have only one point measured.",
+                missing,
+            )
+        )
+    if group.not_mapped:
+        lines.append(not_mapped(group.not_mapped, words))
+    return lines
 
 
 def _line(c: Comparison, length: float | None, words: Words) -> str:

@@ -155,7 +155,7 @@ class Words:
 
     def side(self, code: Side) -> str:
         """Return the name of a side."""
-        return self(_SIDES[code])
+        return self(_SIDES[Side(code)])
 
     def state(self, code: CaneState) -> str:
         """Return wet, dry or not stated."""

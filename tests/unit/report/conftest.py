@@ -8,6 +8,7 @@ import pytest
 
 from crowlight.bench.assess import Assessment, assess
 from crowlight.reed import Blade, CaneState, Place, Reading
+from crowlight.reed.styles import style
 
 Row = tuple[str, float, float, float]
 
@@ -31,6 +32,32 @@ def judged() -> Callable[..., Assessment]:
         )
 
     return judge
+
+
+@pytest.fixture(scope="session")
+def mapped() -> Assessment:
+    """Return a reed like its style all over, but with a marked blade 0.08 mm thicker."""
+    long = style("long").placed(0.0702)
+    readings = [
+        Reading(
+            p.on(b),
+            round(float(long.thickness(p.along, p.across)) + 0.08e-3 * (b is Blade.MARKED), 8),
+            instrument="digital",
+            state=CaneState.WET,
+            seating=i,
+        )
+        for i, b in enumerate(Blade)
+        for p in long.full
+    ]
+    return assess(
+        {
+            "name": "Gull 7",
+            "readings": readings,
+            "style": "long",
+            "length": 0.0702,
+            "thread_top": 0.047,
+        }
+    )
 
 
 @pytest.fixture

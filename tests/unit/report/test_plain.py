@@ -17,6 +17,8 @@ GROUP = {
     "repeatability_dof",
     "own_repeatability_used",
     "differences",
+    "map",
+    "not_mapped",
 }
 DIFFERENCE = {
     "pairing",
@@ -95,3 +97,32 @@ def test_as_text(uneven, judged):
         judged(("marked", 60.0, -2.0, 0.4), ("marked", 60.0, 2.0, 0.4))
     )
     assert "Nothing can be compared" in assessment_text(judged(("marked", 60.0, -2.0, 0.4)))
+
+
+def test_with_a_map(mapped):
+    found = assessment_in_mm(mapped)
+    (group,) = found["groups"]
+    assert group["not_mapped"] is None
+    findings = group["map"]["findings"]
+    assert found["differing"] == sum(f["outcome"] == "differs" for f in findings) > 0
+    heart = next(
+        f
+        for f in findings
+        if (f["quantity"], f["against"], f["zone"]) == ("thickness", "blades", "heart")
+    )
+    # the marked blade was made 0.08 mm thicker all over
+    assert heart["unit"] == "mm"
+    assert heart["low"] < 0.08 < heart["high"]
+    assert heart["outcome"] == "differs"
+    assert {f["unit"] for f in findings} == {"mm", "mm/mm"}
+    assert len(group["map"]["next_places"]) > 0
+    json.loads(json.dumps(found, allow_nan=False))
+    said = assessment_text(mapped)
+    assert "heart, thickness: marked thicker, 0.0" in said
+
+
+def test_why_there_is_no_map_is_said(uneven):
+    (group,) = assessment_in_mm(uneven)["groups"]
+    assert group["map"] is None
+    assert group["not_mapped"] == "no-style"
+    assert "scrape style" in assessment_text(uneven)

@@ -12,7 +12,9 @@ from starlette.responses import Response
 
 from crowlight.bench.desk import Sheet
 from crowlight.errors import NotFound
-from crowlight.report.html import facts, report_html
+from crowlight.reed import Blade, CaneState
+from crowlight.report.charts import chart_svg, sections_chart
+from crowlight.report.html import facts, making, report_html
 from crowlight.report.plain import assessment_in_mm
 from crowlight.report.svg import frame_of
 from crowlight.report.words import mark
@@ -28,7 +30,7 @@ router = APIRouter()
 @router.get("/reeds/{reed}", include_in_schema=False)
 def reed_page(request: Request, reed: UUID, bench: UseBench, at: str = "") -> Response:
     """Show a reed, as it is or as it was after entry number `at`."""
-    up_to = int(at) if at.isascii() and at.isdecimal() and len(at) < 10 else None
+    up_to = _moment(at)
     sheet = bench.desk.sheet(reed, up_to=up_to)
     return bench.pages.render(
         request,
@@ -36,6 +38,7 @@ def reed_page(request: Request, reed: UUID, bench: UseBench, at: str = "") -> Re
         sheet=sheet,
         past=up_to is not None and up_to < sheet.reed.seq,
         facts=facts(sheet.state, bench.words),
+        making=making(sheet.state, bench.words),
         assessment=sheet.assessment,
         frame=frame_of(sheet.assessment) if sheet.assessment else None,
         log=lines(sheet, bench.words),
@@ -51,6 +54,26 @@ def report(reed: UUID, bench: UseBench, save: bool = False) -> Response:
         headers["Content-Disposition"] = f'attachment; filename="{_file_name(sheet)}.html"'
     text = report_html(sheet, words=bench.words)
     return Response(text, media_type="text/html; charset=utf-8", headers=headers)
+
+
+@router.get("/reeds/{reed}/sections/{state}/{blade}.svg", include_in_schema=False)
+def sections(
+    reed: UUID, state: CaneState, blade: Blade, bench: UseBench, at: str = "", dark: bool = False
+) -> Response:
+    """Return the sections of one blade as a picture."""
+    sheet = bench.desk.sheet(reed, up_to=_moment(at))
+    groups = sheet.assessment.groups if sheet.assessment else ()
+    group = next((g for g in groups if g.state is state and g.mapped is not None), None)
+    if group is None:
+        raise NotFound(bench.words(mark("There is no thickness map of these readings.")))
+    svg = chart_svg(sections_chart(group, blade, words=bench.words, dark=dark))
+    headers = {"Content-Security-Policy": POLICY_REPORT, "Cache-Control": "private, max-age=60"}
+    return Response(svg, media_type="image/svg+xml", headers=headers)
+
+
+def _moment(at: str) -> int | None:
+    """Return an entry number from an address; what is none means now."""
+    return int(at) if at.isascii() and at.isdecimal() and len(at) < 10 else None
 
 
 def _file_name(sheet: Sheet) -> str:
