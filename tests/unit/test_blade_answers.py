@@ -1,5 +1,6 @@
 """Opening, flexibility, what-if, intervals and the lumped summary of a reed."""
 
+import pickle
 from dataclasses import replace
 
 import numpy as np
@@ -262,6 +263,18 @@ def test_mesh_error_is_small_on_the_default_mesh():
     error = mesh_error(coarse)
     assert abs(error["closing_pressure"]) < 0.01
     assert abs(error["mode_held"]) < 0.005
+
+
+def test_answers_travel_between_processes(answer):
+    back = pickle.loads(pickle.dumps(answer))  # noqa: S301  our own bytes
+    assert back.values == answer.values
+    assert back.outputs["tilt"].by_thickness({})[0].shape == (6 * 11, 9)
+
+
+def test_preparing_twice_and_solving_twice_gives_the_same(blades, answer):
+    ready, cut = prepare(answer), Change(marked=heart_scrape(blades))
+    one, two = ready.solve(cut), ready.solve(cut)
+    np.testing.assert_array_equal(one.areas, two.areas)
 
 
 def test_evaluation_can_be_stopped(blades):

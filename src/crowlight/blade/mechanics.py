@@ -181,7 +181,10 @@ def evaluate(
     tell(0.65)
     count = range(len(pair.bodies))
     old = warm if warm is not None and len(warm.free) == len(count) else None
-    if old is not None and old.free[0].start.shape[0] != pair.bodies[0].shell.mesh.n_dof:
+    if old is not None and (
+        old.free[0].start.shape[0] != pair.bodies[0].shell.mesh.n_dof
+        or old.free[0].start.shape[1] <= modes
+    ):
         old = None
     free = [
         free_modes(pair.bodies[k], count=modes, start=old.free[k].start if old else None)

@@ -5,14 +5,15 @@ Every output is a simple function of probes, so the chain rule gives its derivat
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from crowlight.blade.arrays import Array
 from crowlight.blade.body import rows_at
-from crowlight.blade.opening import OpeningCurve
+from crowlight.blade.opening import CLOSED_SHARE, OpeningCurve
 from crowlight.blade.pair import Pair, State
 from crowlight.blade.probes import ComplianceProbe, ModeProbe, Nearby, Probe, StateProbe
 from crowlight.blade.tangent import Tangent, dot, tangent_at
@@ -113,13 +114,14 @@ def heart_rows(pair: Pair) -> list[Array]:
     return rows
 
 
-def closed_rows(which: int) -> Callable[[Pair], list[Array]]:
+def closed_rows(pair: Pair, *, which: int) -> list[Array]:
     """Gradient of the area closed by one blade."""
+    return [-b.tip_row if k == which else 0 * b.tip_row for k, b in enumerate(pair.bodies)]
 
-    def rows(pair: Pair) -> list[Array]:
-        return [-b.tip_row if k == which else 0 * b.tip_row for k, b in enumerate(pair.bodies)]
 
-    return rows
+def area_left(pair: Pair, u: Sequence[Array]) -> float:
+    """Area over that at which the reed counts as closed [m²]."""
+    return pair.area(u) - CLOSED_SHARE * pair.shape_area
 
 
 def ratio(name: str, top: Probe, bottom: Probe, factor: float = 1.0) -> Output:
@@ -146,7 +148,7 @@ def state_outputs(playing: Tangent, rest: Tangent) -> list[Output]:
     ]
     if not playing.pair.alike:
         marked, plain = (
-            StateProbe(playing, lambda p, u, k=k: closed_by(p, u, k), closed_rows(k))
+            StateProbe(playing, partial(closed_by, which=k), partial(closed_rows, which=k))
             for k in (0, 1)
         )
         m, p = marked.value, plain.value
@@ -158,11 +160,7 @@ def state_outputs(playing: Tangent, rest: Tangent) -> list[Output]:
 def closing_output(pair: Pair, state: State, *, snaps: bool) -> Output:
     """Build the closing pressure: where the area equals a tenth of the shape's rest area."""
     closing = tangent_at(pair, state)
-
-    def left(p: Pair, u: object) -> float:
-        return p.area(u) - 0.1 * p.shape_area  # type: ignore[arg-type]  # same protocol
-
-    probe = StateProbe(closing, left, area_rows)
+    probe = StateProbe(closing, area_left, area_rows)
     slope = dot(area_rows(pair), closing.pressure_response())
     factor = 0.0 if snaps or state.pressure == 0 else -1.0 / slope
     return Output("closing_pressure", state.pressure, ((factor, probe),))

@@ -12,8 +12,8 @@ Shear through the thickness is neglected (thin shell, h/R below about 0.1).
 
 References
 ----------
-Koiter, W.T. (1966). On the nonlinear theory of thin elastic shells. Proc. Kon. Ned. Ak. Wet.
-B69, 1-54. (From memory.)
+Koiter, W.T. (1966). On the nonlinear theory of thin elastic shells. Proc. Royal Netherlands
+Academy of Sciences B69, 1-54. (From memory.)
 Kiendl, J., Bletzinger, K.-U., Linhard, J., Wuechner, R. (2009). Isogeometric shell analysis with
 Kirchhoff-Love elements. Comput. Methods Appl. Mech. Engrg. 198, 3902-3914.
 """

@@ -51,7 +51,7 @@ def right_area(pair: Pair, u: Sequence[Array]) -> float:
     )
 
 
-def closed_by(pair: Pair, u: Sequence[Array], which: int) -> float:
+def closed_by(pair: Pair, u: Sequence[Array], *, which: int) -> float:
     """Compute the opening area that one blade has closed since rest [m²]."""
     return -float(pair.bodies[which].tip_row @ (u[which] - pair.rest[which]))
 
@@ -77,5 +77,5 @@ def tip_profile(pair: Pair, state: State, *, points: int = 41) -> TipProfile:
         heights.append(position[:, 2] + rows_at(body.patch, xi, one) @ (u - r))
     tilt = tilt_of(state.area, right_area(pair, state.u))
     last = len(pair.bodies) - 1
-    uneven = unevenness_of(closed_by(pair, state.u, 0), closed_by(pair, state.u, last))
+    uneven = unevenness_of(closed_by(pair, state.u, which=0), closed_by(pair, state.u, which=last))
     return TipProfile(across, heights[0], heights[-1], tilt, uneven)

@@ -152,7 +152,7 @@ class Prepared:
         grids = [b.grid.changed(d) for b, d in zip(pair.bodies, deltas, strict=False)]
         cut = pair.with_grids(grids)
         found = [
-            settle(cut, s.pressure, s, step_ends=accuracy, anchor=a)
+            settle(cut, s.pressure, s, step_ends=accuracy, anchor=a and replace(a))
             for s, a in zip(self.states, self.anchors, strict=True)
         ]
         width = cut.copies * len(cut.bodies) * self.answer.tip_width
@@ -169,7 +169,7 @@ class Prepared:
         """Move the last state to the new closing pressure with two secant steps."""
         closed = CLOSED_SHARE * cut.shape_area
         before, last = found[-2], found[-1]
-        anchor = self.anchors[-1]
+        anchor = self.anchors[-1] and replace(self.anchors[-1])
         for _ in range(2):
             slope = (last.area - before.area) / (last.pressure - before.pressure)
             pressure = last.pressure + (closed - last.area) / slope
