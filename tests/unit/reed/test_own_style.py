@@ -51,6 +51,7 @@ def test_figures_no_reading_touched_stay_what_they_were(eight: list[Fit]):
     bark = mine.profile["bark.start"]
     assert bark.source == LONG.profile["bark.start"].source
     assert bark.value == pytest.approx(LONG.profile["bark.start"].value, abs=0.15 * MM)
+    assert bark.spread == pytest.approx(LONG.profile["bark.start"].spread, rel=0.1)
     assert mine.profile["heart.front"].source == "own"
     assert mine.profile["transition.position"].source == "own"
 

@@ -14,6 +14,7 @@ from crowlight.reed import Blade, CaneState, Instrument, Place, Reading, instrum
 from crowlight.reed.styles import STYLE_CODES, style
 from crowlight.reed.thickness import (
     Gouge,
+    Scales,
     ThicknessMap,
     fit_profile,
     map_thickness,
@@ -243,6 +244,23 @@ def test_offset_of_a_mounting_shifts_levels_not_differences(reed, readings):
     base, moved = (map_thickness(r, reed.style) for r in (readings, lifted))
     before, after = (m.left_right(Blade.MARKED) for m in (base, moved))
     np.testing.assert_allclose(before.mean, after.mean, atol=1.5e-6)
+
+
+def test_a_gauge_that_seats_badly_leaves_levels_unsure_but_not_sides(reed, readings):
+    well, badly = (
+        map_thickness(
+            readings,
+            reed.style,
+            gauges={"dial": dataclasses.replace(instrument("dial"), seating=seating)},
+            scales=Scales(),
+        )
+        for seating in (0.001 * MM, 0.03 * MM)
+    )
+    heart = [Place(Blade.MARKED, 61 * MM, 0.0)]
+    assert badly.at(heart).sd[0] > 1.3 * well.at(heart).sd[0]
+    rows = slice(10, 20)
+    sides = [m.left_right(Blade.MARKED).sd[rows, 4] for m in (well, badly)]
+    np.testing.assert_allclose(sides[1], sides[0], rtol=0.05)
 
 
 def test_two_mountings_tell_more_than_one(reed):
