@@ -55,9 +55,9 @@ def test_tangent_of_the_transition_knows_levels_and_shifts(found: ThicknessMap):
     # derivatives of the definition by each thickness
     for place in range(15):
         thicker = h.copy()
-        thicker[place] += 1e-6
+        thicker[place] += 1e-9
         moved = _middle(position.along, thicker) - _middle(position.along, h)
-        assert position.weight[place] * 1e-6 == pytest.approx(moved, rel=1e-3)
+        assert position.weight[place] * 1e-9 == pytest.approx(moved, rel=1e-3)
 
 
 def _middle(along, h):
