@@ -170,26 +170,36 @@ def parting(
 ) -> Parting | None:
     """Return the open check that tells two findings apart, if there is one.
 
-    The one the catalogue names for the two comes first, if it is still open; else the one with the
-    most information about which it is, supposing it is one of them.
+    The one the catalogue names for the two comes first, if nothing of it was done yet; else the one
+    with the most information about which it is, supposing it is one of them.
     """
     a, b = first[0].finding, second[0].finding
     weight_a, weight_b = probability(first[1].log_odds), probability(second[1].log_odds)
     p = weight_a / (weight_a + weight_b)
-    open_codes = {i.code for i in (*first[1].open, *second[1].open)}
+    share = _shares(first[1], second[1])
+    weighed = {w.code for w in (*first[1].evidence, *second[1].evidence)}
     named = [f.rivals[g.code] for f, g in ((a, b), (b, a)) if g.code in f.rivals]
     best: tuple[bool, float, str] | None = None
     for check in catalogue.checks.values():
         if spare and check.loads:
             continue
-        bits = max((_apart(p, a, b, code) for code in check.tells & open_codes), default=0.0)
-        rank = (check.code in named, bits, check.code)
+        codes = check.tells & set(share)
+        bits = max((share[code] * _apart(p, a, b, code) for code in codes), default=0.0)
+        rank = (check.code in named and not check.tells & weighed, bits, check.code)
         if bits > 1e-6 and (best is None or (rank[:2] > best[:2])):
             best = rank
     if best is None:
         return None
     check = catalogue.checks[best[2]]
     return Parting(a.code, b.code, check.code, check.title, best[1], best[0])
+
+
+def _shares(first: Belief, second: Belief) -> dict[str, float]:
+    """Return what is open of either, with the share it counts when its family was looked at."""
+    looked = {w.family for w in (*first.evidence, *second.evidence)}
+    return {
+        item.code: TEMPER if item.family in looked else 1.0 for item in (*first.open, *second.open)
+    }
 
 
 def _apart(p: float, a: Finding, b: Finding, code: str) -> float:

@@ -44,8 +44,9 @@ def _lexicon() -> tuple[re.Pattern[str], dict[str, str]]:
     negations = "|".join(
         re.escape(n) for n in sorted(map(_bare, content["not"]), key=len, reverse=True)
     )
+    word = r"(?!and\b|but\b)\w+"
     # a phrase that begins with a negation of its own is tried first, hence the lazy group
-    pattern = rf"\b(?P<not>(?:{negations})\s+(?:\w+\s+){{0,{_BETWEEN}}}?)??(?P<said>{phrases})\b"
+    pattern = rf"\b(?P<not>(?:{negations})\s+(?:{word}\s+){{0,{_BETWEEN}}}?)??(?P<said>{phrases})\b"
     return re.compile(pattern), codes
 
 

@@ -17,6 +17,7 @@ from crowlight.judge.findings.evidence import Known
 from crowlight.judge.findings.finding import Catalogue, Finding
 from crowlight.judge.findings.foresee import Next, Parting, next_checks, parting
 from crowlight.judge.findings.load import catalogue
+from crowlight.judge.findings.measures import MEASURES
 from crowlight.judge.findings.odds import log_odds
 from crowlight.judge.findings.questions import Question, questions
 from crowlight.judge.findings.stops import Stop, bars, stops
@@ -27,6 +28,8 @@ __all__ = ["Answer", "Findings", "Ranked", "Support", "rank", "support"]
 
 #: Families that must have been looked at before "no finding" may be said.
 CORE = frozenset({"tip", "heart", "crow", "response"})
+#: Families that come from the gauge.
+GAUGED = frozenset({"tip", "blend", "heart", "back", "bark"})
 #: Odds from which support is called fair, and from which at least weak.
 _FAIR, _WEAK = 0.0, math.log(1 / 10)
 #: Evidence that at least doubles or halves the odds speaks for or against.
@@ -114,7 +117,8 @@ class Findings:
     next : tuple of Next
         All checks still open, most information per minute first.
     parting : Parting or None
-        The check that parts the two likeliest.
+        The check that parts the first finding from the likeliest other one that has support or is
+        taken for it.
     cautions : tuple of str
         Cautions whatever is done: somebody else's reed, splinters, mould, long crowing.
     """
@@ -190,7 +194,8 @@ def rank(known: Known, *, of: Catalogue | None = None) -> Findings:
     -----
     Within a family of evidence, the strongest item for and the strongest against count in full and
     the rest a quarter; families count as independent. Where words and measurements disagree,
-    neither counts until the question is answered.
+    neither counts until the question is answered; thicknesses read in unlike wet states do not
+    count at all.
 
     References
     ----------
@@ -210,6 +215,8 @@ def rank(known: Known, *, of: Catalogue | None = None) -> Findings:
     chosen = of or catalogue()
     asked = questions(known)
     aside = {code for question in asked for code in question.codes}
+    if known.history.wet_states_alike == "no":
+        aside.update(code for code, m in MEASURES.items() if m.family in GAUGED)
     witnesses = Witnesses(known, aside)
     cases = _cases() if of is None else _cases_of(chosen)
     beliefs = [(case, case.weigh(witnesses)) for case in cases]
@@ -277,13 +284,17 @@ def _order(case: Case, belief: Belief, s: Support) -> tuple[int, float, str, str
 def _parting(
     ordered: Sequence[tuple[Case, Belief]], of: Catalogue, *, spare: bool
 ) -> Parting | None:
-    """Part the first finding from the next one that is another."""
-    if not ordered:
+    """Part the first finding from the likeliest that has support too or is taken for it."""
+    if not ordered or support(ordered[0][1]) not in _NAMED:
         return None
     first = ordered[0]
-    others = (b for b in ordered[1:] if b[0].finding.code != first[0].finding.code)
-    second = next(others, None)
-    return None if second is None else parting(first, second, of, spare=spare)
+    one = first[0].finding
+    for second in ordered[1:]:
+        other = second[0].finding
+        taken = other.code in one.rivals or one.code in other.rivals
+        if other.code != one.code and (taken or support(second[1]) in _NAMED):
+            return parting(first, second, of, spare=spare)
+    return None
 
 
 def _answer(beliefs: Sequence[tuple[Case, Belief]], supports: Sequence[Support]) -> Answer:

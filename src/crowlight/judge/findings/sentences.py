@@ -30,6 +30,8 @@ WriteNumber = Callable[[float, int], str]
 
 #: Decimals of numbers with a unit.
 _DIGITS: Mapping[str, int] = {"mm": 3, "mm/mm": 2, "1": 2}
+#: 0 °C [K].
+_ICE = 273.15
 
 
 @cache
@@ -92,15 +94,25 @@ def say(
     if evidence.value is None:
         there, absent = _sentences()["signs"][evidence.code]
         return translate(there if evidence.there else absent)
-    digits = _DIGITS.get(evidence.unit, 0)
-    unit = "" if evidence.unit == "1" else f"\N{NO-BREAK SPACE}{evidence.unit}"
-    if evidence.code in {"clips", "strokes-since-sharpened"}:
-        digits = 0
+    value, u = evidence.value, evidence.uncertainty or 0.0
+    unit = {"1": "", "K": "°C"}.get(evidence.unit, evidence.unit)
+    if evidence.unit == "K":
+        value -= _ICE
+    digits = _digits(evidence.code, evidence.unit, u)
+    after = f"\N{NO-BREAK SPACE}{unit}" if unit else ""
     return translate(_sentences()["measures"][evidence.code]) % {
-        "value": number(evidence.value, digits) + unit,
-        "uncertainty": number(evidence.uncertainty or 0.0, digits) + unit,
+        "value": number(value, digits) + after,
+        "uncertainty": number(u, digits) + after,
         "where": place(where, translate=translate),
     }
+
+
+def _digits(code: str, unit: str, u: float) -> int:
+    """Return how many decimals a number deserves, its uncertainty considered."""
+    if code in {"clips", "strokes-since-sharpened"}:
+        return 0
+    digits = _DIGITS.get(unit, 0)
+    return digits if unit != "mm" or u < 0.03 else digits - 1 - (u >= 0.3)
 
 
 def ask(question: Question, *, translate: Translate = _same, number: WriteNumber = _plain) -> str:

@@ -161,6 +161,8 @@ def test_a_small_catalogue_is_read_in_si() -> None:
         ("not hard at all", set()),
         ("it isn’t flat; it's sharp", {"sharp"}),
         ("it isn't flat, it won't speak".replace("'", ""), {"late"}),
+        ("not good and hard", {"hard"}),
+        ("not bright but hard", {"hard"}),
         ("no low notes", {"no-low"}),
         ("the low notes won't come and it CHIRPS", {"no-low", "chirps"}),
         ("flattering, hardly openly", set()),

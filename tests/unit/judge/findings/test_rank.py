@@ -118,22 +118,32 @@ def test_support_in_a_word(given: Belief, word: Support) -> None:
     assert support(given) is word
 
 
-def test_the_named_check_parts_the_two_likeliest() -> None:
+def test_the_named_check_parts_a_finding_from_its_rival() -> None:
+    # unequal gouge makes unequal hearts too; only the bark tells
     known = Known(
         geometry=Geometry(
-            marked=BladeKnown(heart=Measured(0.03e-3, 8e-6)),
-            plain=BladeKnown(heart=Measured(-0.03e-3, 8e-6)),
+            marked=BladeKnown(heart=Measured(0.03e-3, 8e-6), heart_length=Measured(0.0, 1e-4)),
+            plain=BladeKnown(heart=Measured(-0.03e-3, 8e-6), heart_length=Measured(0.0, 1e-4)),
         )
     )
     parted = rank(known).parting
     assert parted is not None
-    assert parted.first == "heart-heavier"
-    # unequal gouge makes unequal hearts too; only the bark tells
-    unsure = replace(known, trials=Trials(looked=True, leaks="no"))
-    codes = [r.finding.code for r in rank(unsure).ranked[:6]]
-    assert "gouge-uneven" in codes
-    rivals = catalogue().findings["heart-heavier"].rivals
-    assert rivals["gouge-uneven"] == "gauge-bark"
+    assert (parted.first, parted.second) == ("heart-heavier", "gouge-uneven")
+    assert (parted.code, parted.named) == ("gauge-bark", True)
+    assert parted.bits > 0.05
+
+
+def test_nothing_is_parted_when_nothing_has_support() -> None:
+    assert rank(Known()).parting is None
+
+
+def test_a_temperature_is_read_in_degrees_celsius_and_a_length_with_fewer_decimals() -> None:
+    cold = rank(Known(climate=Climate(temperature_now=284.15))).ranked
+    said = [say(w, r.where) for r in cold for w in r.for_ if w.code == "room-temperature"]
+    assert said[0].replace("\N{NO-BREAK SPACE}", " ") == "air in the room: 11 °C ± 1 °C"
+    long = rank(Known(geometry=Geometry(length=Measured(1.2e-3, 0.2e-3)))).ranked
+    said = [say(w, r.where) for r in long for w in r.for_ if w.code == "length"]
+    assert said[0].replace("\N{NO-BREAK SPACE}", " ").endswith("1.20 mm ± 0.20 mm")
 
 
 def test_what_was_looked_at_is_not_asked_again() -> None:
