@@ -7,7 +7,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -28,16 +28,6 @@ FLAGS = [
     "--disable-sync",
     "--no-first-run",
 ]
-
-
-class NothingKept:
-    """Results that are never there: every judgement is made anew."""
-
-    def get(self, key: str) -> bytes | None:
-        return None
-
-    def put(self, key: str, value: bytes) -> None:
-        return
 
 
 @dataclass(frozen=True)
@@ -77,8 +67,7 @@ def fill(desk: Desk) -> str:
 
 @contextmanager
 def serving(folder: Path, *, filled: bool) -> Iterator[Served]:
-    with open_desk(folder) as opened:
-        desk = replace(opened, results=NothingKept())
+    with open_desk(folder) as desk:
         reed = fill(desk) if filled else ""
         with socket.socket() as listener:
             listener.bind(("127.0.0.1", 0))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -33,16 +33,6 @@ marked,6,2,0.44
 plain,6,-2,0.44
 plain,6,0,0.46
 """
-
-
-class NothingKept:
-    """Results that are never there: every judgement is made anew."""
-
-    def get(self, key: str) -> bytes | None:
-        return None
-
-    def put(self, key: str, value: bytes) -> None:
-        return
 
 
 class _Forms(HTMLParser):
@@ -163,7 +153,7 @@ class Site:
 @pytest.fixture
 def desk(tmp_path: Path) -> Iterator[Desk]:
     with open_desk(tmp_path / "records") as opened:
-        yield replace(opened, results=NothingKept())
+        yield opened
 
 
 @pytest.fixture

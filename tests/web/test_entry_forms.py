@@ -177,6 +177,15 @@ def test_a_choice_that_is_none_is_refused(site):
     assert "“boiled” is not one of the choices" in answer.text
 
 
+def test_a_style_there_are_no_figures_for_is_asked_about_and_kept_in_sight(site):
+    path = site.add_reed()
+    answer = site.send(f"{path}/write/described", {"style": "my <i>own</i>", "cork_number": "7"})
+    assert answer.status_code == 422
+    assert "“my &lt;i&gt;own&lt;/i&gt;” is not one of the choices" in answer.text
+    assert fields_of(answer)["style"] == ["my <i>own</i>"]
+    assert fields_of(answer)["cork_number"] == ["7"]
+
+
 def test_two_windows_on_one_reed(site):
     path = site.add_reed()
     first, second = (site.get(f"{path}/write/note") for _ in range(2))

@@ -8,6 +8,7 @@ from uuid import uuid4
 import pytest
 
 from crowlight.bench.kinds import Lengths, Note, Opening
+from crowlight.reed.styles import style
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'x' \u202egnp.exe \u200f{{ 7*7 }}"
 
@@ -154,3 +155,51 @@ def test_ten_thousand_readings_make_a_page(site):
     page = site.get(path).text
     assert "10,000 readings" in page or "10000 readings" in page
     assert len(page) < 1_500_000
+
+
+def standard_points(code: str = "long") -> str:
+    """Return a table of the standard points of a style, its marked blade 0.08 mm thicker."""
+    chosen = style(code).placed(0.0702)
+    rows = [f"# reed: Mapped\n# length_mm: 70.2\n# style: {code}\n# state: wet"]
+    rows.append("blade,from_rim_mm,across_mm,thickness_mm")
+    for blade, more in (("marked", 0.08), ("plain", 0.0)):
+        rows += [
+            f"{blade},{p.along * 1e3:.2f},{p.across * 1e3:.2f},"
+            f"{float(chosen.thickness(p.along, p.across)) * 1e3 + more:.3f}"
+            for p in chosen.full
+        ]
+    return "\n".join(rows)
+
+
+def test_a_map_is_shown_with_what_differs_and_what_to_measure_next(site):
+    path = site.import_table(standard_points())
+    page = site.get(path).text
+    assert page.count('class="reed map"') == 5
+    assert "heart, thickness" in page
+    assert "marked thicker" in page
+    assert "Where one more reading tells most" in page
+    found = site.get(f"{path}/assessment.json").json()
+    assert f"{found['differing']} of" in page
+    report = site.get(f"{path}/report").text
+    assert report.count('class="reed map"') == 5
+    assert report.count("data:image/svg+xml;base64,") == 2
+
+
+def test_sections_come_as_pictures_for_light_and_dark(site):
+    path = site.import_table(standard_points())
+    page = site.get(path).text
+    addresses = re.findall(r'(?:src|srcset)="([^"]+/sections/[^"]+)"', page)
+    assert len(addresses) == 4
+    for address in addresses:
+        answer = site.get(address.replace("&amp;", "&"))
+        assert answer.headers["content-type"] == "image/svg+xml"
+        assert answer.text.startswith("<svg")
+    site.get(f"{path}/sections/dry/marked.svg", 404)
+    site.get(f"{path}/sections/wet/nonsense.svg", 404)
+    site.get(f"{site.add_reed('bare')}/sections/wet/marked.svg", 404)
+
+
+def test_without_a_style_the_page_says_how_to_get_a_map(site):
+    page = site.get(site.import_table()).text
+    assert "write down the scrape style" in page
+    assert 'class="reed map"' not in page

@@ -51,6 +51,7 @@ def environment(words: Words, *packages: str) -> Environment:
         finding=finding,
     )
     env.filters["literal"] = literal
+    env.filters["twice"] = lambda value: (value, value)
     return env
 
 

@@ -53,6 +53,10 @@ _NOT_MAPPED: Mapping[str, str] = {
         "No thickness map yet: write down the scrape style under Description, and a map of both "
         "blades is drawn."
     ),
+    "unknown-style": mark(
+        "No thickness map: there are no figures for this scrape style; choose another under "
+        "Description, and a map of both blades is drawn."
+    ),
     "state": mark(
         "No thickness map: the figures of the style hold for cane in another state, wet or dry, "
         "than these readings state."

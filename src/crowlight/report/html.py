@@ -38,7 +38,7 @@ def facts(state: ReedState, words: Words) -> list[tuple[str, str]]:
     rows: list[tuple[str, str]] = [
         (words(mark("Thread")), d.thread_colour),
         (words(mark("Number on the cork")), d.cork_number),
-        (words(mark("Scrape style")), d.style),
+        (words(mark("Scrape style")), words.style(d.style)),
     ]
     if state.length is not None:
         rows.append((words(mark("Length")), _pm(words, state.length, state.length_uncertainty, 1)))

@@ -20,7 +20,7 @@ from babel.numbers import format_decimal
 from crowlight.judge import Comparison, Outcome, Pairing
 from crowlight.reed import Blade, CaneState, Side
 
-__all__ = ["DOMAIN", "Words", "in_locale", "literal", "mark"]
+__all__ = ["DOMAIN", "STYLES", "Words", "in_locale", "literal", "mark"]
 
 #: Name of the message catalogue.
 DOMAIN = "crowlight"
@@ -93,6 +93,15 @@ _INSTRUMENTS: Mapping[str, str] = {
     "fine-dial": mark("dial gauge, 0.005 mm"),
     "digital": mark("digital gauge, 0.001 mm"),
     "micrometer": mark("screw micrometer"),
+}
+#: Names of the scrape styles there are figures for.
+STYLES: Mapping[str, str] = {
+    "long": mark("long scrape"),
+    "short-u": mark("short scrape, U"),
+    "short-v": mark("short scrape, V"),
+    "short-w": mark("short scrape, W"),
+    "cor-anglais-long": mark("cor anglais, long scrape"),
+    "oboe-damore-long": mark("oboe d'amore, long scrape"),
 }
 _THICKER: Mapping[tuple[Pairing, bool], str] = {
     (Pairing.LEFT_RIGHT, True): mark("left thicker"),
@@ -172,6 +181,10 @@ class Words:
     def gauge(self, code: str) -> str:
         """Return the name of a gauge."""
         return self(_INSTRUMENTS[code]) if code in _INSTRUMENTS else code
+
+    def style(self, code: str) -> str:
+        """Return the name of a scrape style; of one without a name here, its code."""
+        return self(STYLES[code]) if code in STYLES else code
 
     def thicker(self, comparison: Comparison) -> str:
         """Return which of the two points is the thicker one; empty when not measured."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
-from crowlight.report.words import mark
+from crowlight.report.words import STYLES, mark
 
 __all__ = ["FORMS", "Field", "Form"]
 
@@ -283,7 +283,13 @@ FORMS: Mapping[str, Form] = MappingProxyType(
             fields=(
                 Field(name="thread_colour", label=mark("Thread colour"), kind="line"),
                 Field(name="cork_number", label=mark("Number on the cork"), kind="line"),
-                Field(name="style", label=mark("Scrape style"), kind="suggest"),
+                Field(
+                    name="style",
+                    label=mark("Scrape style"),
+                    kind="choice",
+                    choices=(("", mark("not stated")), *STYLES.items()),
+                    hint=mark("The thickness map is drawn around its figures."),
+                ),
                 _mm("tie_length", mark("Tied at"), section=mark("Tying")),
                 _mm("overlap", mark("Overlap"), section=mark("Tying")),
                 _mm("staple.length", mark("Staple length"), section=mark("Staple")),

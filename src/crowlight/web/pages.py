@@ -56,22 +56,13 @@ def _environment(words: Words) -> Environment:
     def translated(choices: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
         return [(value, words(said)) for value, said in choices]
 
-    def suggestions(name: str, choices: Sequence[tuple[str, str]]) -> list[str]:
-        return style_codes() if name == "style" else [words(said) for _, said in choices]
+    def suggestions(choices: Sequence[tuple[str, str]]) -> list[str]:
+        return [words(said) for _, said in choices]
 
     env.globals.update(
         words=words, thread_fill=thread_fill, translated=translated, suggestions=suggestions
     )
     return env
-
-
-@cache
-def style_codes() -> list[str]:
-    """Return the codes of the scrape styles there are figures for."""
-    folder = files("crowlight.reed") / "styles"
-    return sorted(
-        f.name.removesuffix(".toml") for f in folder.iterdir() if f.name.endswith(".toml")
-    )
 
 
 class Pages:

@@ -100,8 +100,11 @@ def _value(field: Field, values: Sequence[str], words: Words) -> object:
                     )
                 return int(number)
             return number * field.factor + field.offset
+        case "choice" if values[0] not in dict(field.choices):
+            text = mark("“%(value)s” is not one of the choices; choose again")
+            raise InputError(words.say(text, value=values[0][:40]))
         case "choice" if field.name == "grade":
-            return int(values[0]) if values[0].isascii() and values[0].isdecimal() else values[0]
+            return int(values[0])
         case _:
             return values[0]
 

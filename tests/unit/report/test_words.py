@@ -16,8 +16,9 @@ import crowlight.report.words as module
 from crowlight.bench.kinds import KINDS
 from crowlight.judge import Outcome, Pairing
 from crowlight.reed import Blade, CaneState, Side, instruments
+from crowlight.reed.styles import STYLE_CODES
 from crowlight.report.catalogue import POT, catalogue
-from crowlight.report.words import Words, in_locale
+from crowlight.report.words import STYLES, Words, in_locale
 
 
 def test_the_catalogue_is_in_step_with_code_and_templates():
@@ -49,6 +50,8 @@ def test_every_code_has_a_sentence():
         assert said
     for kind in KINDS:
         assert words.kind(kind) != kind
+    assert set(STYLES) == set(STYLE_CODES)
+    assert words.style("of my own") == "of my own"
     for code in instruments():
         assert words.gauge(code) != code
 
