@@ -19,7 +19,7 @@ __all__ = ["LOOKS", "SIGNS", "WORDS", "Sign"]
 Take = Callable[[Known, Where], "float | None"]
 
 #: How often a witness of each kind is right (our choice, between practice and caution).
-_TAP, _WORD, _TRIAL, _SEEN, _LOOK, _NOTE = 0.93, 0.90, 0.97, 0.99, 0.995, 0.995
+_TAP, _WORD, _TRIAL, _SEEN, _LOOK, _NOTE = 0.93, 0.90, 0.97, 0.99, 0.998, 0.995
 
 
 @dataclass(frozen=True, slots=True)
