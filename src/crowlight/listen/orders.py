@@ -153,7 +153,7 @@ def unbend(x: Floats, rate: float, track: Track) -> tuple[Floats, float]:
     at = np.interp(fine / rate, track.time, track.pitch)
     turns = np.concatenate([[0.0], np.cumsum(0.5 * (at[1:] + at[:-1]))]) / rate
     pitch = float(turns[-1] * rate / (fine.size - 1))
-    wanted = np.arange(int(turns[-1] * rate / pitch)) * pitch / rate
+    wanted = np.arange(fine.size - 1) * pitch / rate
     when = np.interp(wanted, turns, fine.astype(float))
     doubled = np.asarray(signal.resample_poly(x, 2, 1))
     spline = interpolate.make_interp_spline(np.arange(doubled.size), doubled, k=3)
