@@ -5,7 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from crowlight.bench.assess import Assessment, assess, assess_key, from_bytes, to_bytes
+from crowlight.bench.assess import Assessment, assess
+from crowlight.bench.codec import Codec
+from crowlight.bench.tasks import result_key
 from crowlight.errors import InputError
 from crowlight.invented.reeds import Fault, draw_reed, measure, planned_places
 from crowlight.reed import Blade, CaneState, Place, Reading
@@ -37,10 +39,11 @@ def test_a_heavy_heart_is_found(found: Assessment) -> None:
 
 
 def test_kept_results_come_back_whole(found: Assessment) -> None:
+    codec = Codec(Assessment)
     # NaN is not equal to itself: compare what is printed.
-    assert repr(from_bytes(to_bytes(found))) == repr(found)
+    assert repr(codec.from_bytes(codec.to_bytes(found))) == repr(found)
     points = assess({"name": "x", "readings": (Reading(Place(Blade.PLAIN, 0.06, 0.0), 4e-4),)})
-    again = from_bytes(to_bytes(points))
+    again = codec.from_bytes(codec.to_bytes(points))
     assert math.isnan(again.groups[0].differences.comparisons[0].decision.value)
 
 
@@ -95,7 +98,7 @@ def test_no_readings_is_an_error() -> None:
 
 
 def test_key_follows_the_inputs(inputs: dict) -> None:
-    key = assess_key(inputs)
-    assert key == assess_key(dict(inputs))
-    assert key != assess_key({**inputs, "length": inputs["length"] + 1e-4})
-    assert key != assess_key({**inputs, "readings": inputs["readings"][:-1]})
+    key = result_key("assess", inputs)
+    assert key == result_key("assess", dict(inputs))
+    assert key != result_key("assess", {**inputs, "length": inputs["length"] + 1e-4})
+    assert key != result_key("assess", {**inputs, "readings": inputs["readings"][:-1]})

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pydantic import TypeAdapter
-
-from crowlight.bench.codec import Codec
 from crowlight.bench.mapping import Mapped, mapped
 from crowlight.bench.ports import Report, Table
 from crowlight.errors import InputError
@@ -17,19 +13,7 @@ from crowlight.judge import Differences, paired_differences
 from crowlight.reed import Blade, CaneState, Reading, instrument
 from crowlight.reed.styles import style
 
-__all__ = [
-    "ALGORITHM",
-    "Assessment",
-    "Judged",
-    "assess",
-    "assess_key",
-    "from_bytes",
-    "inputs_of_table",
-    "to_bytes",
-]
-
-#: Goes up whenever the same readings would give another result; part of every cache key.
-ALGORITHM = "assess-2"
+__all__ = ["Assessment", "Judged", "assess", "inputs_of_table"]
 
 #: Default tolerance [m]: differences between sides and blades that makers let pass (common
 #: practice, no source).
@@ -92,8 +76,6 @@ class Assessment:
             for c in (g.mapped.geometry.findings if g.mapped else g.differences.comparisons)
         )
 
-
-_codec = Codec(Assessment)
 
 #: A map is drawn from this many readings of a blade on; fewer tell hardly more than the style does.
 ENOUGH_READINGS = 6
@@ -181,19 +163,3 @@ def inputs_of_table(table: Table, *, name: str) -> dict[str, Any]:
         "thread_top": table.facts.get("thread_top"),
         "common_shift": table.taken.origin_uncertainty,
     }
-
-
-def assess_key(inputs: Mapping[str, Any]) -> str:
-    """Return the key under which the result of `assess` for these inputs is kept."""
-    plain = TypeAdapter(dict[str, Any]).dump_json(dict(inputs))
-    return hashlib.sha256(ALGORITHM.encode() + b"\0" + plain).hexdigest()
-
-
-def to_bytes(assessment: Assessment) -> bytes:
-    """Return an assessment as JSON, for keeping."""
-    return _codec.to_bytes(assessment)
-
-
-def from_bytes(data: bytes) -> Assessment:
-    """Read what `to_bytes` wrote."""
-    return _codec.from_bytes(data)

@@ -1,4 +1,4 @@
-"""Results as JSON and back, whatever dataclass they are."""
+"""Results as JSON and back."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any, Generic, TypeVar
 
 from pydantic import TypeAdapter
 
-__all__ = ["Codec"]
+__all__ = ["PLAIN", "Codec", "PlainCodec"]
 
 T = TypeVar("T")
 
@@ -28,10 +28,23 @@ class Codec(Generic[T]):
 
     def to_bytes(self, value: T) -> bytes:
         """Return a value as JSON."""
-        plain = self._adapter.dump_python(value, mode="json")
-        return json.dumps(plain, separators=(",", ":")).encode()
+        return PLAIN.to_bytes(self._adapter.dump_python(value, mode="json"))
 
     def from_bytes(self, data: bytes) -> T:
         """Read what `to_bytes` wrote."""
-        plain: Any = json.loads(data)
-        return self._adapter.validate_python(plain)
+        return self._adapter.validate_python(PLAIN.from_bytes(data))
+
+
+class PlainCodec:
+    """Turns plain values into JSON and back."""
+
+    def to_bytes(self, value: Any) -> bytes:
+        """Return a value as JSON."""
+        return json.dumps(value, separators=(",", ":")).encode()
+
+    def from_bytes(self, data: bytes) -> Any:
+        """Read what `to_bytes` wrote."""
+        return json.loads(data)
+
+
+PLAIN = PlainCodec()

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import UUID, uuid4, uuid5
 
-from crowlight.bench import assess as judging
-from crowlight.bench.assess import Assessment
+from crowlight.bench.assess import Assessment, inputs_of_table
 from crowlight.bench.kinds import (
     Described,
     Lengths,
@@ -20,6 +19,8 @@ from crowlight.bench.kinds import (
     Withdrawn,
     clean_text,
 )
+from crowlight.bench.mechanics import BladesShown
+from crowlight.bench.places import SiteAsked
 from crowlight.bench.ports import (
     Appended,
     Blobs,
@@ -33,14 +34,18 @@ from crowlight.bench.ports import (
     Reed,
     ReedQuery,
     Results,
+    SoundOf,
     Sounds,
     Table,
     Tables,
 )
-from crowlight.bench.sounds import Kind, listen_key
 from crowlight.bench.state import ReedState, state_of
-from crowlight.errors import InputError, NotFound
+from crowlight.bench.tasks import result_key, task_named
+from crowlight.errors import InputError, NotFound, OutsideModel
 from crowlight.reed import Reading, check_reading
+
+if TYPE_CHECKING:  # it loads the blade model, which most of the desk does without
+    from crowlight.bench.mechanics import BladesShown
 
 __all__ = ["Desk", "Imported", "Sheet"]
 
@@ -140,22 +145,79 @@ class Desk:
     def assess_table(self, data: bytes, *, name: str) -> Assessment:
         """Judge a table of readings without keeping anything."""
         table = self.tables.read(data, name=name)
-        found = self._assessed(judging.inputs_of_table(table, name=name), sticky="")
+        found = self._assessed(inputs_of_table(table, name=name), sticky="")
         if found is None:
             msg = f"{name} has no readings; see the documented columns"
             raise InputError(msg)
         return found
 
     def _assessed(self, inputs: Mapping[str, Any], *, sticky: str) -> Assessment | None:
-        if not inputs["readings"]:
-            return None
-        key = judging.assess_key(inputs)
-        kept = self.results.get(key)
-        if kept is not None:
-            return judging.from_bytes(kept)
-        found: Assessment = self.jobs.submit("assess", inputs, sticky=sticky).result()
-        self.results.put(key, judging.to_bytes(found))
+        return self._computed("assess", inputs, sticky=sticky) if inputs["readings"] else None
+
+    def _computed(
+        self,
+        task: str,
+        inputs: Mapping[str, Any],
+        *,
+        sticky: str = "",
+        told: Mapping[str, Any] | None = None,
+    ) -> Any:
+        """Return a task's result, kept or computed now.
+
+        `told` stands for the inputs in the key where they are too large to go through.
+        """
+        codec = task_named(task).load()[1]
+        key = result_key(task, inputs if told is None else told)
+        if (known := self.results.get(key)) is not None:
+            return codec.from_bytes(known)
+        found = self.jobs.submit(task, inputs, sticky=sticky).result()
+        self.results.put(key, codec.to_bytes(found))
         return found
+
+    # --- blades and air -------------------------------------------------------------------------
+
+    def blades(self, key: str | UUID) -> BladesShown:
+        """Solve the blades of a kept reed; see `crowlight.bench.mechanics.mechanics`."""
+        reed = self.records.reed(key)
+        inputs = _blade_inputs(reed.name, state_of(self.records.entries(reed.uuid)))
+        return self._computed("mechanics", inputs, sticky=str(reed.uuid))
+
+    def travel(
+        self, key: str | UUID, *, home: SiteAsked, to: SiteAsked, made: str = "finished"
+    ) -> dict[str, Any]:
+        """Say what a journey does to a kept reed; see `crowlight.bench.air.travel`."""
+        inputs = {"home": home, "destination": to, "state": made}
+        return self._about_air(key, "travel", inputs)
+
+    def crow(self, key: str | UUID, *, altitude: float = 0.0) -> dict[str, Any]:
+        """Model the crow of a kept reed; see `crowlight.bench.air.crow_model`."""
+        return self._about_air(key, "crow", {"altitude": altitude})
+
+    def crow_sound(
+        self, key: str | UUID, *, altitude: float = 0.0, over_threshold: float = 1.2
+    ) -> dict[str, Any]:
+        """Model the sound of a kept reed's crow; see `crowlight.bench.air.model_sound`."""
+        inputs = {"altitude": altitude, "over_threshold": over_threshold}
+        inputs |= self._known_of(self.records.reed(key))
+        return self.jobs.submit("crow-sound", inputs).result()
+
+    def _about_air(self, key: str | UUID, task: str, inputs: dict[str, Any]) -> dict[str, Any]:
+        """Run a task about reed and air."""
+        reed = self.records.reed(key)
+        return self._computed(task, inputs | self._known_of(reed), sticky=str(reed.uuid))
+
+    def _known_of(self, reed: Reed) -> dict[str, Any]:
+        """Return what a model of reed and air may know of a reed."""
+        staple = state_of(self.records.entries(reed.uuid)).described.staple
+        known: dict[str, Any] = {
+            "staple_length": staple.length,
+            "bore_top": staple.bore_top,
+            "bore_bottom": staple.bore_bottom,
+        }
+        # else a reed nobody measured, or one the blade model has no answer for
+        with suppress(InputError, OutsideModel):
+            known["blades"] = self.blades(reed.uuid).lumped
+        return known
 
     # --- listening ------------------------------------------------------------------------------
 
@@ -165,7 +227,7 @@ class Desk:
         data: bytes,
         *,
         name: str,
-        sound_of: Kind,
+        sound_of: SoundOf,
         device: str = "",
         settings: Mapping[str, str | int | float | bool | None] | None = None,
         uuid: UUID | None = None,
@@ -192,18 +254,16 @@ class Desk:
         return self.write(key, payload, uuid=uuid, at=at)
 
     def hear(
-        self, digest: str, kind: Kind, *, reference: float | None = None, sticky: str = ""
+        self, digest: str, kind: SoundOf, *, reference: float | None = None, sticky: str = ""
     ) -> dict[str, Any]:
         """Measure a kept recording; see `crowlight.bench.sounds.listen`."""
-        options = {"kind": kind, "reference": reference}
-        key = listen_key(digest, options)
-        if (known := self.results.get(key)) is not None:
-            return json.loads(known)
+        told = {"digest": digest, "kind": kind, "reference": reference}
+        codec = task_named("listen").load()[1]
+        if (known := self.results.get(result_key("listen", told))) is not None:
+            return codec.from_bytes(known)
         heard = self.sounds.read(self.blobs.get(digest))
-        inputs = {"sound": heard.sound, "rate": heard.rate, **options}
-        found: dict[str, Any] = self.jobs.submit("listen", inputs, sticky=sticky).result()
-        self.results.put(key, json.dumps(found).encode())
-        return found
+        inputs = {"sound": heard.sound, "rate": heard.rate, "kind": kind, "reference": reference}
+        return self._computed("listen", inputs, sticky=sticky, told=told)
 
     # --- writing down ---------------------------------------------------------------------------
 
@@ -363,6 +423,15 @@ class Desk:
             entries.append(entry("lengths", found))
         entries.append(entry("readings", table.taken, table.readings))
         return entries
+
+
+def _blade_inputs(name: str, state: ReedState) -> dict[str, Any]:
+    inputs = _inputs(name, state)
+    if state.opening is not None:
+        inputs["opening"] = state.opening.height
+        inputs["opening_uncertainty"] = state.opening.uncertainty
+    inputs["tip_width"] = state.described.shape.tip_width
+    return inputs
 
 
 def _inputs(name: str, state: ReedState) -> dict[str, Any]:

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import TypeAdapter
 
-from crowlight.bench.codec import Codec
 from crowlight.bench.mapping import Rows, thickness_map
 from crowlight.bench.ports import Report
 from crowlight.blade import (
@@ -20,11 +17,13 @@ from crowlight.blade import (
     Blades,
     BladeShape,
     Interval,
+    Lumped,
     MapSpread,
     Mechanics,
     ThicknessGrid,
     evaluate,
     intervals,
+    lumped,
     mesh_error,
     stroke_map,
     usual_unknowns,
@@ -41,13 +40,9 @@ __all__ = [
     "CaneLeft",
     "OutputShown",
     "mechanics",
-    "mechanics_key",
     "mechanics_outputs",
     "reed_blades",
 ]
-
-#: Goes up whenever the same readings would give other numbers.
-MECHANICS = "mechanics-1"
 
 #: Rest opening of a reed nobody measured [m] (common practice, no source).
 USUAL_OPENING = 0.7e-3
@@ -154,6 +149,8 @@ class BladesShown:
         Frequencies of free, held and loaded modes of the marked blade [Hz]; not the crow's pitch.
     notes : tuple of str
         Where to read with care.
+    lumped : Lumped
+        The reed as one spring and mass, for the model of reed and air.
     """
 
     opening_known: bool
@@ -177,9 +174,7 @@ class BladesShown:
     cane_left: tuple[CaneLeft, ...]
     modes: Mapping[str, tuple[float, ...]]
     notes: tuple[str, ...]
-
-
-codec = Codec(BladesShown)
+    lumped: Lumped
 
 
 def reed_blades(
@@ -350,6 +345,7 @@ def _shown(
             )
         },
         notes=answer.notes,
+        lumped=lumped(answer),
     )
 
 
@@ -399,12 +395,6 @@ def _line(values: Any) -> tuple[float, ...]:
 
 def _rows(values: Any) -> Rows:
     return tuple(_line(row) for row in np.asarray(values, dtype=float))
-
-
-def mechanics_key(inputs: Mapping[str, Any]) -> str:
-    """Return the key under which the answer for these inputs is kept."""
-    plain = TypeAdapter(dict[str, Any]).dump_json(dict(inputs))
-    return hashlib.sha256(MECHANICS.encode() + b"\0" + plain).hexdigest()
 
 
 def mechanics_outputs(shown: BladesShown) -> dict[str, OutputShown]:

@@ -41,6 +41,7 @@ __all__ = [
     "ReedSummary",
     "Report",
     "Results",
+    "SoundOf",
     "Sounds",
     "Table",
     "Tables",
@@ -381,6 +382,10 @@ class KeptSound:
 
     data: bytes
     rate: int
+
+
+#: What a recording may be of.
+SoundOf = Literal["crow", "peep", "notes"]
 
 
 class Sounds(Protocol):

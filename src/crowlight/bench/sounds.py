@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import asdict
-from typing import Any, Literal, cast
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,13 +23,10 @@ from crowlight.listen import (
     tunings,
 )
 
-__all__ = ["LISTENED", "Kind", "listen", "listen_key", "plain"]
+__all__ = ["KINDS", "listen", "plain"]
 
-#: Goes up whenever the same sound would give other numbers.
-LISTENED = "listen-1"
-
-Kind = Literal["crow", "peep", "notes"]
-KINDS: tuple[Kind, ...] = ("crow", "peep", "notes")
+#: What a recording may be of.
+KINDS = ("crow", "peep", "notes")
 
 
 def listen(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[str, Any]:
@@ -147,9 +142,3 @@ def plain(value: Any) -> Any:
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     return value if value is None or isinstance(value, bool | int | str) else str(value)
-
-
-def listen_key(digest: str, options: Mapping[str, Any]) -> str:
-    """Return the key under which the result for a kept recording is kept."""
-    told = json.dumps({"sound": digest, **options}, sort_keys=True)
-    return hashlib.sha256(f"{LISTENED}\0{told}".encode()).hexdigest()

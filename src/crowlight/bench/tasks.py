@@ -1,51 +1,110 @@
 """Tasks that may run in another process, by name.
 
 A task takes plain inputs and a `report` to call with the fraction done, and returns its result.
-Modules are imported when a task first runs, so that naming a task costs nothing.
+Modules are imported when a task is first needed, so that naming a task costs nothing.
 """
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any
 
+from pydantic import TypeAdapter
+
+from crowlight.bench.codec import PLAIN, Codec, PlainCodec
 from crowlight.bench.ports import Report
 from crowlight.errors import InputError
 
-__all__ = ["run_task"]
+__all__ = ["Run", "Task", "result_key", "run_task", "task_named"]
+
+Run = Callable[[Mapping[str, Any], Report], Any]
 
 
-def _assess(inputs: Mapping[str, Any], report: Report) -> Any:
-    from crowlight.bench.assess import assess
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A task.
 
-    return assess(inputs, report)
+    Parameters
+    ----------
+    version : int
+        Goes up whenever the same inputs would give another result: results kept under another
+        version are not looked at again.
+    load : callable
+        Imports it; returns the function and the codec of its results.
+    """
+
+    version: int
+    load: Callable[[], tuple[Run, Codec[Any] | PlainCodec]]
 
 
-def _listen(inputs: Mapping[str, Any], report: Report) -> Any:
+def _assess() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.assess import Assessment, assess
+
+    return assess, Codec(Assessment)
+
+
+def _mechanics() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.mechanics import BladesShown, mechanics
+
+    return mechanics, Codec(BladesShown)
+
+
+def _listen() -> tuple[Run, Codec[Any] | PlainCodec]:
     from crowlight.bench.sounds import listen
 
-    return listen(inputs, report)
+    return listen, PLAIN
 
 
-def _mechanics(inputs: Mapping[str, Any], report: Report) -> Any:
-    from crowlight.bench.mechanics import mechanics
+def _travel() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.air import travel
 
-    return mechanics(inputs, report)
+    return travel, PLAIN
 
 
-_TASKS: dict[str, Callable[[Mapping[str, Any], Report], Any]] = {
-    "assess": _assess,
-    "listen": _listen,
-    "mechanics": _mechanics,
+def _crow() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.air import crow_model
+
+    return crow_model, PLAIN
+
+
+def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.air import model_sound
+
+    return model_sound, PLAIN
+
+
+_TASKS: Mapping[str, Task] = {
+    "assess": Task(3, _assess),
+    "crow": Task(1, _crow),
+    "crow-sound": Task(1, _crow_sound),
+    "listen": Task(1, _listen),
+    "mechanics": Task(3, _mechanics),
+    "travel": Task(1, _travel),
 }
 
 
-def run_task(task: str, inputs: Mapping[str, Any], report: Report) -> Any:
+def task_named(name: str) -> Task:
+    """Return a task.
+
+    Raises
+    ------
+    InputError
+        If there is no such task.
+    """
+    if name not in _TASKS:
+        msg = f"no task is called {name!r}"
+        raise InputError(msg)
+    return _TASKS[name]
+
+
+def run_task(name: str, inputs: Mapping[str, Any], report: Report) -> Any:
     """Run a task in this process.
 
     Parameters
     ----------
-    task : str
+    name : str
         Its name.
     inputs : mapping
         Its inputs.
@@ -62,7 +121,12 @@ def run_task(task: str, inputs: Mapping[str, Any], report: Report) -> Any:
     InputError
         If there is no such task.
     """
-    if task not in _TASKS:
-        msg = f"no task is called {task!r}"
-        raise InputError(msg)
-    return _TASKS[task](inputs, report)
+    run, _ = task_named(name).load()
+    return run(inputs, report)
+
+
+def result_key(name: str, inputs: Mapping[str, Any]) -> str:
+    """Return the key under which the result of a task for these inputs is kept."""
+    told = TypeAdapter(dict[str, Any]).dump_json(dict(inputs))
+    head = f"{name} {task_named(name).version}\0".encode()
+    return hashlib.sha256(head + told).hexdigest()

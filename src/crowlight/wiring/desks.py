@@ -12,8 +12,8 @@ import platformdirs
 
 from crowlight.bench.assess import Assessment, assess, inputs_of_table
 from crowlight.bench.desk import Desk
-from crowlight.bench.ports import Jobs
-from crowlight.bench.sounds import Kind, listen
+from crowlight.bench.ports import Jobs, SoundOf
+from crowlight.bench.tasks import run_task
 from crowlight.errors import CannotWrite
 from crowlight.files.sounds import SoundFiles
 from crowlight.files.tables import TableFiles
@@ -86,7 +86,7 @@ def data_folder(folder: Path | None = None) -> Path:
 
 
 def listen_to_file(
-    path: Path, *, kind: Kind, reference: float | None = None, tuning: str = ""
+    path: Path, *, kind: SoundOf, reference: float | None = None, tuning: str = ""
 ) -> Iterator[dict[str, Any]]:
     """Measure a sound file without opening any records.
 
@@ -109,7 +109,8 @@ def listen_to_file(
     """
     for heard in SoundFiles().takes(path, name=path.name):
         options = {"kind": kind, "reference": reference, "tuning": tuning}
-        found = listen({"sound": heard.sound, "rate": heard.rate, **options})
+        inputs = {"sound": heard.sound, "rate": heard.rate, **options}
+        found = run_task("listen", inputs, lambda _: None)
         yield {
             "file": path.name,
             "start_s": heard.start,

@@ -1,0 +1,35 @@
+"""Places as they are asked about."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["USUAL", "SiteAsked"]
+
+#: Climate taken where nobody measured; see `crowlight.plan.seasons`.
+USUAL = "mild-season"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteAsked:
+    """A place and what is known of the air of its rooms.
+
+    Parameters
+    ----------
+    name : str
+        The place.
+    altitude : float or None
+        [m]; None is asked about, not guessed.
+    temperature : float or None
+        Indoors, if measured [K].
+    humidity : float or None
+        Indoors, if measured, 0 to 1.
+    season : str
+        The usual indoor climate where nobody measured; see `crowlight.plan.seasons`.
+    """
+
+    name: str
+    altitude: float | None
+    temperature: float | None = None
+    humidity: float | None = None
+    season: str = USUAL
