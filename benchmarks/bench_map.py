@@ -25,12 +25,13 @@ from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import RBF, ConstantKernel, WhiteKernel
 
 from crowlight.invented.map_trial import map_trial, summarise
-from crowlight.invented.reeds import Fault, draw_reed, measure, planned_places
+from crowlight.invented.reeds import Fault, InventedReed, draw_reed, measure, planned_places
 from crowlight.judge.decision import Outcome
 from crowlight.judge.geometry import Against, Quantity, judge_geometry
-from crowlight.reed import Blade, Place
+from crowlight.judge.sums import zone_mean
+from crowlight.reed import Blade, Place, Side
 from crowlight.reed.styles import STYLE_CODES
-from crowlight.reed.thickness import map_thickness
+from crowlight.reed.thickness import ThicknessMap, map_thickness
 
 SEED = 31_001
 MM = 1e-3
@@ -141,9 +142,9 @@ def coverage(reeds: int) -> dict:
     return out
 
 
-def judgement(reeds: int) -> dict:
-    """How often identical blades are called uneven, and how often a stated difference is found."""
-    out: dict[str, dict] = {"identical_blades": {}, "stated_differences": []}
+def identical(reeds: int) -> dict:
+    """How often identical blades are called uneven."""
+    out: dict[str, dict] = {}
     for quick in (False, True):
         named, kinds = 0, Counter()
         for i in range(reeds):
@@ -157,7 +158,7 @@ def judgement(reeds: int) -> dict:
             ]
             named += bool(differing)
             kinds.update(f"{f.quantity} {f.zone} {f.against}" for f in differing)
-        out["identical_blades"]["8 points" if quick else "24 points"] = {
+        out["8 points" if quick else "24 points"] = {
             "reeds": reeds,
             "named": named,
             "share": named / reeds,
@@ -166,41 +167,63 @@ def judgement(reeds: int) -> dict:
             "kinds": dict(kinds),
         }
         print("identical", quick, named, reeds)
+    return out
+
+
+def power(reeds: int) -> dict:
+    """How often a stated difference is found, and how its estimate compares with the truth."""
+    out: dict[str, dict] = {}
     count = max(reeds // 5, 10)
     for number, (zone, side, change, mountings) in enumerate(FAULTS):
         fault = Fault(zone=zone, blade=Blade.MARKED, side=side, amount=change * MM)
         against = Against.SIDES if side else Against.BLADES
-        hits, values, uncertainties = 0, [], []
+        hits, rows = 0, []
         for i in range(count):
             rng = np.random.default_rng([SEED + 20, number, i])
             reed = draw_reed(rng, even=True, faults=[fault])
             places = [p for _ in range(mountings) for p in planned_places(reed.style)]
-            found = judge_geometry(map_thickness(measure(reed, places, rng), reed.style))
+            found = map_thickness(measure(reed, places, rng), reed.style)
+            true = true_difference(reed, found, zone, sides=bool(side))
             (hit,) = [
                 f
-                for f in found.findings
+                for f in judge_geometry(found).findings
                 if f.quantity is Quantity.THICKNESS
                 and f.zone == zone
                 and f.against is against
                 and f.blade in (None, Blade.MARKED)
             ]
             hits += hit.decision.outcome is Outcome.DIFFERS
-            values.append(hit.decision.value)
-            uncertainties.append(hit.decision.standard_uncertainty)
-        row = {
-            "zone": zone,
-            "compared": str(against),
-            "change_mm": change,
-            "mountings": mountings,
+            rows.append((true, hit.decision.value, hit.decision.standard_uncertainty))
+        table = np.array(rows)
+        name = f"{zone} {change:+.2f} mm, {against}, {mountings} mounting(s)"
+        out[name] = {
             "reeds": count,
             "found": hits,
             "power": round(hits / count, 3),
-            "mean_estimate_um": round(float(np.mean(values)) * 1e6, 1),
-            "mean_standard_uncertainty_um": round(float(np.mean(uncertainties)) * 1e6, 1),
+            "mean_true_um": round(float(table[:, 0].mean()) * 1e6, 1),
+            "mean_estimate_um": round(float(table[:, 1].mean()) * 1e6, 1),
+            "mean_standard_uncertainty_um": round(float(table[:, 2].mean()) * 1e6, 1),
+            "rms_error_over_uncertainty": round(
+                float(np.sqrt((((table[:, 1] - table[:, 0]) / table[:, 2]) ** 2).mean())), 2
+            ),
         }
-        out["stated_differences"].append(row)
-        print(row)
+        print(name, out[name])
     return out
+
+
+def true_difference(reed: InventedReed, found: ThicknessMap, zone: str, *, sides: bool) -> float:
+    """Return what the judged difference of a zone really is."""
+    where = found.zones.zone(zone)
+    if sides:
+        left, right = (zone_mean(found.style, where, 0, s) for s in (Side.LEFT, Side.RIGHT))
+        total = left - right
+    else:
+        total = zone_mean(found.style, where, 0) - zone_mean(found.style, where, 1)
+    across = total.fraction * found.style.outline.half_width(total.along)
+    thickness = np.choose(
+        total.blade.astype(int), [reed.thickness(b, total.along, across) for b in Blade]
+    )
+    return float(total.weight @ thickness)
 
 
 def main() -> None:
@@ -208,7 +231,8 @@ def main() -> None:
     parts: dict[str, Callable[[int], dict]] = {
         "speed": speed,
         "coverage": coverage,
-        "judgement": judgement,
+        "identical": identical,
+        "power": power,
     }
     parser = argparse.ArgumentParser()
     parser.add_argument("--reeds", type=int, default=250)
