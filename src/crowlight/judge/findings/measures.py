@@ -1,10 +1,11 @@
 """Named quantities that evidence is taken from: a value with its uncertainty, or nothing.
 
-Each is a function of what is known and of a place. Values combined here are taken as independent;
-where the caller knows a difference better, its own value is used. The family of a quantity says
-what it hangs together with: all that comes from one zone of one gauging, or from one recording.
-Outputs of the blade model are worked out from the same map and share the family of the zone that
-moves them most.
+Each is a function of what is known and of a place. Two values are subtracted as if independent;
+where the caller knows a difference better, its own value is used. A mean keeps the uncertainty of
+one of its values, because gauge zero and wet state are shared and do not average out. The family of
+a quantity says what it hangs together with: all that comes from one zone of one gauging, or from
+one recording. Outputs of the blade model are worked out from the same map and share the family of
+the zone that moves them most.
 """
 
 from __future__ import annotations
@@ -75,7 +76,7 @@ def _mean(values: Iterable[Measured | None]) -> Measured | None:
     # sums without rounding, so that their order cannot matter
     return Measured(
         math.fsum(v.value for v in there) / n,
-        math.sqrt(math.fsum(v.uncertainty**2 for v in there)) / n,
+        math.sqrt(math.fsum(v.uncertainty**2 for v in there) / n),
     )
 
 

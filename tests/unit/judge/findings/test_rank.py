@@ -30,7 +30,12 @@ from crowlight.judge.findings import (
     rank,
     say,
 )
-from crowlight.judge.findings.odds import graded_information, graded_weight, sign_weight
+from crowlight.judge.findings.odds import (
+    graded_information,
+    graded_weight,
+    probability,
+    sign_weight,
+)
 from crowlight.judge.findings.rank import support
 from crowlight.judge.findings.stops import Stop, bars
 from crowlight.judge.findings.weigh import Belief
@@ -267,6 +272,22 @@ def test_sides_are_named_as_seen() -> None:
     )
     first = rank(Known(geometry=thick)).ranked[0]
     assert (first.finding.code, first.where) == ("thick-corner", Where(Blade.PLAIN, Side.RIGHT))
+
+
+def test_the_prior_of_a_finding_is_shared_among_its_places() -> None:
+    total: dict[str, float] = {}
+    for r in rank(Known()).ranked:
+        total[r.finding.code] = total.get(r.finding.code, 0.0) + probability(r.prior)
+    for code, finding in catalogue().findings.items():
+        odds = total[code] / (1 - total[code])
+        assert odds == pytest.approx(finding.prior_odds), code
+
+
+def test_a_mean_keeps_the_uncertainty_of_one_value() -> None:
+    both = BladeKnown(heart=Measured(0.05e-3, 8e-6))
+    ranked = rank(Known(geometry=Geometry(marked=both, plain=both))).ranked
+    (weighed,) = {w for r in ranked for w in r.for_ if w.code == "heart-thickness" and w.weight > 2}
+    assert (weighed.value, weighed.uncertainty) == pytest.approx((0.05, 0.008))
 
 
 def test_weights_by_hand() -> None:
