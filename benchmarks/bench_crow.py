@@ -32,7 +32,7 @@ from crowlight.invented.sounds import (
 from crowlight.listen.crow import measure_crow
 from crowlight.listen.usable import check_usable
 
-SEED = 20_261_001
+SEED = 20_261_125
 RATE, SECONDS = 24_000.0, 1.8
 
 # defect: (level, measure named in advance, least area under the curve asked for)
@@ -56,7 +56,7 @@ PITCH = {"clean": (0.005, 0.98), "mixed": (0.02, 0.85), "rattling": (0.08, None)
 
 
 def hard_room(rng: np.random.Generator) -> Room:
-    """A live room with a distant, coloured microphone: not used while developing."""
+    """A live room with a distant, coloured microphone; on other seeds it led to two changes."""
     return replace(
         draw_room(rng),
         colour=tuple(float(v) for v in rng.normal(0.0, [5.0, 4.0, 3.0])),
@@ -233,7 +233,9 @@ def pitch(takes: int) -> dict:
     """Gross errors and how often a pitch is shown, three kinds and the other family of sounds."""
     out: dict[str, dict] = {"additive": {}, "hard_room": {}, "pulsed": {}}
     for kind, (gross, shown) in PITCH.items():
-        found = pitch_table(listen(takes, kind, None, draw_room))
+        # gross errors are rare in clean takes: more of them are needed to say so
+        count = 4 * takes if kind == "clean" else takes
+        found = pitch_table(listen(count, kind, None, draw_room))
         found["asked"] = {"gross": gross, "shown": shown}
         enough = shown is None or found["shown"]["share"] >= shown
         found["met"] = bool(found["gross_where_shown"]["share"] <= gross and enough)
