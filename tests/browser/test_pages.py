@@ -142,6 +142,23 @@ def test_the_pictures_are_named_for_those_who_do_not_see_them(window, filled):
         picture = page.get_by_role("img", name=name)
         expect(picture).to_be_visible()
         expect(picture).to_have_accessible_description(pattern("were not measured"))
+    for name, told in (
+        ("thickness of the marked blade", "standard uncertainty from"),
+        ("marked blade less plain blade, as seen facing the marked one", "can be told"),
+    ):
+        picture = page.get_by_role("img", name=name)
+        expect(picture).to_have_accessible_description(pattern(told))
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_sections_are_loaded_in_the_colours_of_the_page(window, filled, scheme):
+    page = window(360, scheme)
+    page.goto(filled.address + filled.reed)
+    picture = page.get_by_role("img", name="Sections of the plain blade")
+    picture.scroll_into_view_if_needed()
+    expect(picture).to_have_js_property("complete", value=True, timeout=20_000)
+    assert picture.evaluate("(e) => e.naturalWidth") > 100
+    assert ("dark=1" in picture.evaluate("(e) => e.currentSrc")) is (scheme == "dark")
 
 
 def pattern(text: str) -> re.Pattern[str]:
@@ -151,6 +168,7 @@ def pattern(text: str) -> re.Pattern[str]:
 def test_tables_keep_their_roles_on_a_phone(window, filled):
     page = window(360)
     page.goto(filled.address + filled.reed)
+    page.get_by_text("All differences with their intervals").click()
     table = page.get_by_role("table", name="Marked blade: left less right")
     expect(table.get_by_role("row")).to_have_count(5)
     expect(table.get_by_role("columnheader")).to_have_count(4)
@@ -200,4 +218,4 @@ def test_the_report_prints_within_the_page(window, report, paper):
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     data = page.pdf(format=paper, prefer_css_page_size=False)
     assert data.startswith(b"%PDF")
-    assert 1 <= data.count(b"/Type /Page\n") <= 4
+    assert 1 <= data.count(b"/Type /Page\n") <= 7

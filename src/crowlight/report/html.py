@@ -2,26 +2,49 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import cache
 
 from jinja2 import Environment
 
 from crowlight import __version__
+from crowlight.bench.assess import Judged
 from crowlight.bench.desk import Sheet
 from crowlight.bench.state import ReedState
+from crowlight.reed import Blade
 from crowlight.report.environment import environment, style
 from crowlight.report.svg import frame_of
 from crowlight.report.words import Words, in_locale, mark
 
 __all__ = ["facts", "making", "report_html"]
 
-#: Readings listed one by one; a table of thousands is a file, not a page.
+#: Places listed one by one; a table of thousands is a file, not a page.
 _MOST_LISTED = 400
 
 
 @cache
 def _environment(words: Words) -> Environment:
     return environment(words)
+
+
+@dataclass(frozen=True, slots=True)
+class _Measured:
+    """A place and what the gauge showed there, in the order in which it was read [m]."""
+
+    blade: Blade
+    along: float
+    across: float
+    thicknesses: tuple[float, ...]
+
+
+def _readings_by_place(group: Judged) -> list[_Measured]:
+    """Return the readings of a group by place: marked blade first, tip first, left to right."""
+    found: dict[tuple[Blade, float, float], list[float]] = {}
+    for r in group.readings:
+        key = r.place.blade, round(r.place.along, 5), round(r.place.across, 5)
+        found.setdefault(key, []).append(r.thickness)
+    order = sorted(found, key=lambda k: (list(Blade).index(k[0]), -k[1], k[2]))
+    return [_Measured(*key, tuple(found[key])) for key in order]
 
 
 def facts(state: ReedState, words: Words) -> list[tuple[str, str]]:
@@ -121,5 +144,6 @@ def report_html(sheet: Sheet, *, words: Words | None = None) -> str:
             version=__version__,
             css=style("tokens", "pictures", "report"),
             most=_MOST_LISTED,
+            readings_by_place=_readings_by_place,
         )
     )
