@@ -198,6 +198,19 @@ def test_harmonics_to_noise_is_the_ratio_of_powers(ratio: float, rate: int) -> N
     assert found == pytest.approx(ratio, abs=0.5)
 
 
+def test_harmonics_to_noise_is_placed_evenly_about_its_frame() -> None:
+    """Noise sets in at 0.5 s; a frame sees (1/75 s + a period) / 2 = 7.8 ms to either side."""
+    time = np.arange(RATE) / RATE
+    tone = np.sin(2 * np.pi * 440 * time)
+    noise = 0.3 * np.random.default_rng(1).normal(size=tone.size) * (time >= 0.5)
+    track = track_pitch(tone + noise, RATE, hop=0.002)
+    ratio = harmonics_to_noise(tone + noise, RATE, track)
+    before = (track.time > 0.45) & (track.time < 0.5 - 0.0082)
+    touched = (track.time > 0.5 - 0.0070) & (track.time < 0.55)
+    assert ratio[before].min() > 30
+    assert ratio[touched].max() < 30
+
+
 # Live
 
 

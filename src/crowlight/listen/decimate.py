@@ -15,6 +15,8 @@ __all__ = ["as_mono", "decimate"]
 _LOWEST_RATE = 8_000.0
 _BLOCK = 32  # output samples per matrix product
 _TAPS_PER_STEP = 18
+_AT_ONCE = 512  # blocks; about what a cache holds
+_LOUDEST = 1e6  # times full scale: above it, single precision may overflow
 
 
 def as_mono(sound: ArrayLike, rate: float) -> NDArray[np.float32]:
@@ -45,11 +47,15 @@ def as_mono(sound: ArrayLike, rate: float) -> NDArray[np.float32]:
     if samples.ndim != 1:
         msg = f"sound has {samples.ndim} dimensions; give (samples,) or (samples, channels)"
         raise InputError(msg)
-    mono = samples.astype(np.float32)
-    # A sum is finite only if every sample is, and costs far less than a look at each of them.
-    if not np.isfinite(mono.sum(dtype=np.float64)):
+    with np.errstate(over="ignore"):
+        mono = samples.astype(np.float32)
+    peak = float(max(mono.max(), -mono.min())) if mono.size else 0.0  # NaN if any sample is
+    if not np.isfinite(peak):
         msg = f"sound holds {int(np.sum(~np.isfinite(mono)))} samples that are not numbers"
         raise InputError(msg + "; cut them out")
+    if peak > _LOUDEST:
+        msg = f"sound reaches {peak:.3g} times full scale; scale it to between -1 and 1"
+        raise InputError(msg)
     return mono
 
 
@@ -99,4 +105,8 @@ def decimate(sound: NDArray[np.float32], step: int) -> NDArray[np.float32]:
     padded = np.zeros(blocks * _BLOCK * step + taps - 1, np.float32)
     padded[taps // 2 : taps // 2 + sound.size] = sound
     rows = np.lib.stride_tricks.sliding_window_view(padded, matrix.shape[0])[:: _BLOCK * step]
-    return (np.ascontiguousarray(rows) @ matrix).ravel()[:wanted]
+    thin = np.empty((blocks, _BLOCK), np.float32)
+    for start in range(0, blocks, _AT_ONCE):  # overlapping rows must be copied out for BLAS
+        some = slice(start, start + _AT_ONCE)
+        thin[some] = np.ascontiguousarray(rows[some]) @ matrix
+    return thin.ravel()[:wanted]

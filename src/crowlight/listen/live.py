@@ -10,21 +10,24 @@ from numpy.typing import ArrayLike, NDArray
 
 from crowlight.errors import InputError
 from crowlight.listen.decimate import as_mono, decimate
+from crowlight.listen.path import JUMP_COST
 from crowlight.listen.periodicity import Candidates, candidates
 from crowlight.listen.phases import partials_at, turn_between, window_length
-from crowlight.listen.pitch import HIGHEST, LOWEST
+from crowlight.listen.pitch import (
+    FINE_HOP,
+    HIGHEST,
+    LOWEST,
+    SHORTEST,
+    SLOW_RATE,
+    TRUSTED,
+    WINDOW,
+)
 
 __all__ = ["LiveMoment", "listen_live", "live_delay"]
 
-_WINDOW = 0.030  # [s]
-_SHORTEST = 0.006  # window of the fine step [s]
-_MOMENT = 0.0025  # between the moments of the fine step [s]
-_MOMENTS = 3  # at most, to either side of the middle
-_SLOW_RATE = 14_000
+_MOMENTS = 3  # of the fine step, at most, to either side of the middle
 _LEAST_HOP = 0.008  # shorter blocks are gathered up to this [s]
-_TRUSTED = 0.35
 _SILENT = -75.0  # softer is silence [dB re full scale]
-_JUMP_COST = 0.35  # per octave, and at most
 _EDGE = 10  # decimated samples at an end that the filter has not seen in full
 
 
@@ -68,9 +71,9 @@ def live_delay(rate: float, block: int) -> float:
     >>> round(live_delay(48_000, 1024), 4)
     0.037
     """
-    step = max(1, int(rate // _SLOW_RATE))
+    step = max(1, int(rate // SLOW_RATE))
     gathered = block * int(np.ceil(_LEAST_HOP * rate / block))
-    return gathered / rate + _WINDOW / 2 + (_EDGE * step / rate if step > 1 else 0.0)
+    return gathered / rate + WINDOW / 2 + (_EDGE * step / rate if step > 1 else 0.0)
 
 
 def listen_live(
@@ -112,9 +115,9 @@ def listen_live(
     if not 100 <= lowest < highest <= 4000:
         msg = f"lowest = {lowest} Hz and highest = {highest} Hz must lie between 100 and 4,000"
         raise InputError(msg + " in this order")
-    step = max(1, int(rate // _SLOW_RATE))
+    step = max(1, int(rate // SLOW_RATE))
     slow = rate / step
-    length = 2 * round(_WINDOW * slow / 2)
+    length = 2 * round(WINDOW * slow / 2)
     keep = (2 * length + 2 * _EDGE) * step
     heard = np.empty(0, np.float32)
     count = waiting = 0
@@ -138,7 +141,7 @@ def listen_live(
         level = 10 * float(np.log10(np.mean(window.astype(np.float64) ** 2) + 1e-20))
         clarity = float(found.height[0, memory.chosen])
         pitch = float("nan")
-        if clarity >= _TRUSTED and level > _SILENT:
+        if clarity >= TRUSTED and level > _SILENT:
             noise = (1 - clarity) * float(found.power[0]) * slow / 9000
             pitch = _refine(thin, middle, end, slow, float(memory.pitch[memory.chosen]), noise)
         yield LiveMoment(time, pitch, clarity, level)
@@ -158,7 +161,7 @@ def _follow(found: Candidates, before: _Memory | None) -> _Memory:
     total = found.score[0]
     if before is not None:
         octaves = np.abs(np.log2(found.pitch[0][:, None] / before.pitch[None, :]))
-        reach = before.total - before.total.max() - _JUMP_COST * np.minimum(octaves, 1)
+        reach = before.total - before.total.max() - JUMP_COST * np.minimum(octaves, 1)
         total = total + reach.max(axis=1)
     return _Memory(found.pitch[0], total, int(total.argmax()))
 
@@ -167,15 +170,15 @@ def _refine(
     thin: NDArray[np.float32], middle: int, end: int, rate: float, pitch: float, noise: float
 ) -> float:
     """Pitch at `middle` from the phases of the partials at moments that fit before `end`."""
-    half = int(np.ceil(float(window_length(np.array(pitch), _SHORTEST)) * rate / 2))
-    hop = max(1, round(_MOMENT * rate))
+    half = int(np.ceil(float(window_length(np.array(pitch), SHORTEST)) * rate / 2))
+    hop = max(1, round(FINE_HOP * rate))
     moments = min(_MOMENTS, (end - middle - half) // hop, (middle - half) // hop)
     if moments < 1:
         return pitch
     offset = np.arange(-moments, moments + 1)
     frames = np.stack([thin[middle + k * hop - half : middle + k * hop + half] for k in offset])
     near = np.full(offset.size, pitch)
-    partials, gain = partials_at(frames, rate, near, shortest=_SHORTEST)
+    partials, gain = partials_at(frames, rate, near, shortest=SHORTEST)
     turn, _ = turn_between(partials, noise * gain, near[1:], hop / rate)
     phase = np.concatenate([[0.0], np.cumsum(turn)])
     slope = float(offset @ phase / (offset @ offset))

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from crowlight.listen.periodicity import Candidates
 
-__all__ = ["best_path"]
+__all__ = ["JUMP_COST", "best_path"]
 
-_JUMP_COST = 0.35  # per octave, and at most
+JUMP_COST = 0.35  # per octave, and at most
 _FORBIDDEN = -1e9
 
 
@@ -34,8 +34,8 @@ def best_path(found: Candidates) -> NDArray[np.intp]:
     if count == 0:
         return np.empty(0, np.intp)
     octave = np.log2(found.pitch)
-    jump = -_JUMP_COST * np.abs(octave[1:, :, None] - octave[:-1, None, :])
-    gain = np.maximum(jump, -_JUMP_COST) + found.score[1:, :, None]
+    jump = -JUMP_COST * np.abs(octave[1:, :, None] - octave[:-1, None, :])
+    gain = np.maximum(jump, -JUMP_COST) + found.score[1:, :, None]
 
     # Blocks of frames are worked through side by side, axes (step, to, from, block): a step of
     # all blocks costs no more array calls than a step of one. Short by a few, the last block is

@@ -13,6 +13,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -20,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft, signal
 
-__all__ = ["Candidates", "candidates", "frames_of"]
+__all__ = ["Candidates", "candidates", "frames_of", "joined"]
 
 _PER_FRAME = 4
 _OCTAVE_COST = 0.015
@@ -77,6 +78,16 @@ def _setup(rate: float, length: int, lowest: float, highest: float) -> _Setup:
         (own[0] / own).astype(np.float32),
         int(2 * rate / highest),
         float(own[0]),
+    )
+
+
+def joined(parts: Sequence[Candidates]) -> Candidates:
+    """Candidates of consecutive stretches as those of one; at least one stretch."""
+    return Candidates(
+        np.concatenate([part.pitch for part in parts]),
+        np.concatenate([part.height for part in parts]),
+        np.concatenate([part.score for part in parts]),
+        np.concatenate([part.power for part in parts]),
     )
 
 

@@ -1,7 +1,7 @@
 """Pitch of a sound, frame by frame.
 
 Two steps. The coarse one asks for each 30 ms where the sound repeats itself and picks the
-likeliest path; it cannot be fooled by a weak fundamental and does not jump octaves in noise. The
+likeliest path; a weak fundamental does not mislead it, and octave errors in noise are rare. The
 fine one follows the phases of the partials every few milliseconds from the coarse pitch on and
 takes their slope over as long a stretch as the pitch stays put.
 """
@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from crowlight.errors import InputError
 from crowlight.listen.decimate import as_mono, decimate
 from crowlight.listen.path import best_path
-from crowlight.listen.periodicity import candidates, frames_of
+from crowlight.listen.periodicity import Candidates, candidates, frames_of, joined
 from crowlight.listen.phases import PARTIALS, partials_at, turn_between, window_length
 from crowlight.listen.slope import steady_slope
 
@@ -28,12 +28,12 @@ LOWEST = 140.0
 HIGHEST = 1800.0
 """Highest pitch looked for [Hz]: above the oboe's G6 at A = 450."""
 
-_WINDOW = 0.030  # of the coarse step [s]
-_SHORTEST = 0.006  # window of the fine step [s]
-_FINE_HOP = 0.0025  # [s]
-_AT_ONCE = 2000  # frames held in memory
-_SLOW_RATE = 14_000  # at least this many samples per second are kept
-_TRUSTED = 0.35  # share of the power that must repeat
+WINDOW = 0.030  # of the coarse step [s]
+SHORTEST = 0.006  # window of the fine step [s]
+FINE_HOP = 0.0025  # [s]
+_AT_ONCE = 1024  # frames worked on together; about what a cache holds
+SLOW_RATE = 14_000  # at least this many samples per second are kept
+TRUSTED = 0.35  # share of the power that must repeat
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,13 +109,13 @@ def track_pitch(
         msg = f"hop = {hop} s must be 0.002 to 0.020; a hop of 0.010 suits notes"
         raise InputError(msg)
     samples = as_mono(sound, rate)
-    if samples.size < 2 * _WINDOW * rate:
-        msg = f"sound lasts {samples.size / rate:.3f} s; at least {2 * _WINDOW} s are needed"
+    if samples.size < 2 * WINDOW * rate:
+        msg = f"sound lasts {samples.size / rate:.3f} s; at least {2 * WINDOW} s are needed"
         raise InputError(msg)
-    step = max(1, int(rate // _SLOW_RATE))
+    step = max(1, int(rate // SLOW_RATE))
     slow = decimate(samples, step)
     slow_rate = rate / step
-    finer = max(1, round(hop / _FINE_HOP))
+    finer = max(1, round(hop / FINE_HOP))
     fine_hop = max(1, round(hop * slow_rate / finer))
     return _track(slow, slow_rate, fine_hop, finer, (lowest, highest), report or _nobody)
 
@@ -133,51 +133,76 @@ def _track(
     report: Callable[[float], None],
 ) -> PitchTrack:
     """Both steps on the decimated sound; `finer` fine hops [samples] make one coarse hop."""
-    lowest, highest = within
     hop = fine_hop * finer
-    coarse_length = 2 * round(_WINDOW * rate / 2)
-    fine_length = 2 * round((max(3 / lowest, _SHORTEST + 1 / lowest) * rate + 2) / 2)
-    pad = max(coarse_length, fine_length) // 2
-    padded = np.concatenate([np.zeros(pad, np.float32), slow, np.zeros(pad + 1, np.float32)])
-
-    frames = frames_of(padded[pad - coarse_length // 2 :], coarse_length, hop)
     count = 1 + (slow.size - 1) // hop
-    coarse, clarity, power, level = [], [], [], []
-    for start in range(0, count, _AT_ONCE):
-        some = frames[start : min(start + _AT_ONCE, count)]
-        found = candidates(some, rate, lowest=lowest, highest=highest)
-        row = np.arange(len(some))
-        chosen = best_path(found)
-        coarse.append(found.pitch[row, chosen])
-        clarity.append(found.height[row, chosen])
-        power.append(found.power)
-        level.append(np.einsum("ij,ij->i", some, some) / coarse_length)
-        report(0.6 * min(1.0, (start + _AT_ONCE) / count))
-    rough, clear = np.concatenate(coarse), np.concatenate(clarity)
+    heard, square = _coarse(slow, rate, hop, count, within, lambda done: report(0.6 * done))
+    chosen = np.arange(count), best_path(heard)
+    rough, clear = heard.pitch[chosen], heard.height[chosen]
 
-    fine_count = (count - 1) * finer + 1
     near = _between(rough, finer)
-    fine_frames = frames_of(padded[pad - fine_length // 2 :], fine_length, fine_hop)
-    partials = np.empty((fine_count, PARTIALS), np.complex64)
-    gain = np.empty(fine_count)
-    for start in range(0, fine_count, _AT_ONCE):
-        rows = slice(start, min(start + _AT_ONCE, fine_count))
-        partials[rows], gain[rows] = partials_at(
-            fine_frames[rows], rate, near[rows], shortest=_SHORTEST
-        )
-        report(0.6 + 0.4 * min(1.0, (start + _AT_ONCE) / fine_count))
+    partials, gain = _fine(
+        slow, rate, fine_hop, near, within[0], lambda done: report(0.6 + 0.4 * done)
+    )
     # White noise up to half the rate of which the coarse step heard about 4.5 kHz.
-    noise = np.repeat((1 - clear) * np.concatenate(power) * rate / 9000, finer)[:fine_count]
+    noise = np.repeat((1 - clear) * heard.power * rate / 9000, finer)[: near.size]
     pitch = _refine(partials, noise * gain, near, fine_hop / rate)[::finer]
     astray = np.abs(np.log2(np.maximum(pitch, 1.0) / rough)) > 1 / 12
     pitch = np.where(astray, rough, pitch)
     return PitchTrack(
         time=np.arange(count) * hop / rate,
-        pitch=np.where(clear >= _TRUSTED, pitch, np.nan),
+        pitch=np.where(clear >= TRUSTED, pitch, np.nan),
         clarity=clear,
-        level=10 * np.log10(np.concatenate(level).astype(np.float64) + 1e-20),
+        level=10 * np.log10(square + 1e-20),
         hop=hop / rate,
     )
+
+
+def _in_silence(slow: NDArray[np.float32], length: int) -> NDArray[np.float32]:
+    """Put `length` zeros before and after the sound."""
+    silence = np.zeros(length, np.float32)
+    return np.concatenate([silence, slow, silence])
+
+
+def _coarse(
+    slow: NDArray[np.float32],
+    rate: float,
+    hop: int,
+    count: int,
+    within: tuple[float, float],
+    report: Callable[[float], None],
+) -> tuple[Candidates, NDArray[np.float64]]:
+    """Candidates and mean square of every coarse frame."""
+    length = 2 * round(WINDOW * rate / 2)
+    frames = frames_of(_in_silence(slow, length // 2), length, hop)
+    found: list[Candidates] = []
+    square = np.empty(count)
+    for start in range(0, count, _AT_ONCE):
+        some = frames[start : min(start + _AT_ONCE, count)]
+        found.append(candidates(some, rate, lowest=within[0], highest=within[1]))
+        square[start : start + len(some)] = np.einsum("ij,ij->i", some, some) / length
+        report(min(1.0, (start + _AT_ONCE) / count))
+    return joined(found), square
+
+
+def _fine(
+    slow: NDArray[np.float32],
+    rate: float,
+    hop: int,
+    near: NDArray[np.float64],
+    lowest: float,
+    report: Callable[[float], None],
+) -> tuple[NDArray[np.complex64], NDArray[np.float64]]:
+    """Read the partials at every fine moment, and the noise gain of their windows."""
+    longest = float(window_length(np.array(lowest), SHORTEST))
+    length = 2 * (int(np.ceil(longest * rate / 2)) + 1)
+    frames = frames_of(_in_silence(slow, length // 2), length, hop)
+    partials = np.empty((near.size, PARTIALS), np.complex64)
+    gain = np.empty(near.size)
+    for start in range(0, near.size, _AT_ONCE):
+        rows = slice(start, min(start + _AT_ONCE, near.size))
+        partials[rows], gain[rows] = partials_at(frames[rows], rate, near[rows], shortest=SHORTEST)
+        report(min(1.0, (start + _AT_ONCE) / near.size))
+    return partials, gain
 
 
 def _between(rough: NDArray[np.float64], finer: int) -> NDArray[np.float64]:
@@ -205,13 +230,14 @@ def _refine(
     middle = np.where(leap, near[1:], 0.5 * (near[1:] + near[:-1]))
     turn, spread = turn_between(partials, noise, middle, hop)
     phase = np.concatenate([[0.0], np.cumsum(turn)])
-    length = window_length(near, _SHORTEST) / hop
+    length = window_length(near, SHORTEST) / hop
     return steady_slope(phase, _around(spread), length) / (2 * np.pi * hop)
 
 
 def _around(spread: NDArray[np.float64]) -> NDArray[np.float64]:
     """Mean of a turn's variance over 50 ms around each moment."""
     reach = min(10, spread.size - 1)
-    total = np.concatenate([[0.0], np.cumsum(np.pad(spread, reach, mode="edge"))])
+    ends = np.full(reach, spread[0]), np.full(reach, spread[-1])
+    total = np.cumsum(np.concatenate([[0.0], ends[0], spread, ends[1]]))
     smooth = (total[2 * reach + 1 :] - total[: -2 * reach - 1]) / (2 * reach + 1)
     return np.concatenate([smooth[:1], smooth])
