@@ -108,7 +108,7 @@ def _scores(
     x = np.array([(r.place.along, r.place.across) for r in mine])
     y = np.array([r.thickness for r in mine])
     wanted = np.column_stack([along.ravel(), across.ravel()])
-    values, profile = found.fit.values[b], found.style.mean
+    values, profile = found.fit.values[b], found.fit.solved.mean
     mean = profile(values, along, fraction)
     at_points = profile(values, x[:, 0], found.style.outline.fraction(x[:, 0], x[:, 1]))
     residual = mean + _linear(x, y - at_points, wanted).reshape(mean.shape)

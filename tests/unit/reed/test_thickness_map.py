@@ -102,6 +102,11 @@ def test_map_does_not_depend_on_the_order_of_readings(reed, readings, found):
     np.testing.assert_allclose(again.sd, found.sd, atol=1e-9)
 
 
+def test_map_keeps_the_style_it_was_given(reed, found):
+    assert found.style == reed.style
+    assert found.fit.solved.shape.bark_blend > found.style.shape.bark_blend
+
+
 def test_turning_the_reed_round_turns_the_map_round(reed, readings, found):
     """Swapping the blades' names, or left and right, does the same to the map."""
     swapped = [

@@ -69,7 +69,9 @@ class Fit:
     Parameters
     ----------
     style : Style
-        Style laid on the reed.
+        Style laid on the reed, with its gouge if that was measured.
+    solved : Style
+        The same with each step as wide as its line is unsure: its profile goes with `values`.
     observed : Observed
         The readings.
     values : ndarray, shape (2, n_names)
@@ -89,6 +91,7 @@ class Fit:
     """
 
     style: Style
+    solved: Style
     observed: Observed
     values: Array
     covariance: Array
@@ -159,7 +162,7 @@ def fit_profile(
             hyper = problem.best_hyper(theta, start)
             best, gauge = _scaled(start, hyper), math.exp(hyper[2])
         theta, work = problem.most_probable(theta, best, gauge, iterations=3)
-    return problem.finish(theta, work, best, gauge)
+    return problem.finish(theta, work, prior, best, gauge)
 
 
 def _spread(style: Style, name: str) -> float:
@@ -370,10 +373,11 @@ class _Problem:
         names = self.style.mean.names
         return np.sqrt([blades[names.index(n)] if n in names else 0.0 for n in LINES])
 
-    def finish(self, theta: Array, work: _Work, scales: Scales, gauge: float) -> Fit:
+    def finish(self, theta: Array, work: _Work, style: Style, scales: Scales, gauge: float) -> Fit:
         """Gather what prediction needs."""
         return Fit(
-            style=self.style,
+            style=style,
+            solved=self.style,
             observed=self.observed,
             values=self.split(theta),
             covariance=self.posterior(work),

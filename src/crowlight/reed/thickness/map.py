@@ -363,7 +363,7 @@ def _predict(fit: Fit, where: Sites, other: Sites | None) -> tuple[Array, Array,
 
     The prior covariance is that among `where` if `other` is given, else only the variances.
     """
-    mean, jacobian, parts = local(fit.style, fit.values, where)
+    mean, jacobian, parts = local(fit.solved, fit.values, where)
     basis = _basis(fit, where, jacobian)
     spread = basis @ fit.prior_covariance
     cross = spread @ fit.basis.T
@@ -387,15 +387,15 @@ def joint(fit: Fit, where: Sites) -> tuple[Array, Array]:
             along, across = where.along + sign * ds, where.across + sign * dc
             fraction = np.clip(fit.style.outline.fraction(along, across), -1.0, 1.0)
             there = Sites(where.blade, along, across, fraction, np.zeros(len(where)))
-            ends.append(local(fit.style, fit.values, there)[0])
+            ends.append(local(fit.solved, fit.values, there)[0])
         slopes.append((ends[1] - ends[0]) / (2.0 * step))
     return prior - half.T @ half, slopes[0] ** 2 + slopes[1] ** 2
 
 
 def _prior_between(fit: Fit, a: Sites, b: Sites) -> Array:
     """Return the prior covariance of each place of `a` with its partner in `b`."""
-    _, jacobian_a, parts_a = local(fit.style, fit.values, a)
-    _, jacobian_b, parts_b = local(fit.style, fit.values, b)
+    _, jacobian_a, parts_a = local(fit.solved, fit.values, a)
+    _, jacobian_b, parts_b = local(fit.solved, fit.values, b)
     spread = _basis(fit, a, jacobian_a) @ fit.prior_covariance
     levels = (spread * _basis(fit, b, jacobian_b)).sum(axis=1)
     return levels + unevenness(a, b, parts_a, parts_b, fit.scales, paired=True)
@@ -403,7 +403,7 @@ def _prior_between(fit: Fit, a: Sites, b: Sites) -> Array:
 
 def _bark(fit: Fit, blade: int, fraction: Array) -> Array:
     """Return the bark's thickness across, 3 standard deviations above its estimate."""
-    profile, k = fit.style.mean, len(fit.style.mean.names)
+    profile, k = fit.solved.mean, len(fit.solved.mean.names)
     square, side = fraction**2, np.abs(fraction)
     basis = np.zeros((len(fraction), k))
     basis[:, profile.index("bark.centre")] = 1.0
