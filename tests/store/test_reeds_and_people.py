@@ -22,7 +22,7 @@ from crowlight.bench.ports import (
     Maker,
     NewEntry,
     NewReed,
-    PlacePlayed,
+    PersonPlace,
     Player,
     Reed,
     ReedQuery,
@@ -224,8 +224,8 @@ def test_an_unknown_order(records: SqlRecords) -> None:
 def test_people_places_and_batches_come_back(records: SqlRecords) -> None:
     maker = Maker(uuid=uuid4(), name="Bea", hand="left")
     player = Player(uuid=uuid4(), name="ann", contact="ann@example.org\nQuay 1", uses_knife=False)
-    place = PlacePlayed(
-        uuid=uuid4(), player=player.uuid, name="High Town", altitude=1650.0, humidity=0.25
+    place = PersonPlace(
+        uuid=uuid4(), person=player.uuid, name="High Town", altitude=1650.0, humidity=0.25
     )
     batch = Batch(uuid=uuid4(), name="March", maker=maker.uuid)
     for _ in range(2):  # adding again changes nothing
@@ -263,7 +263,7 @@ def test_a_new_name_is_seen_in_the_list(records: SqlRecords) -> None:
 def test_erasing_a_person_leaves_the_reeds(records: SqlRecords) -> None:
     player = Player(uuid=uuid4(), name="Petronella Quill", contact="petronella@example.org")
     records.add_person(player)
-    records.add_place(PlacePlayed(uuid=uuid4(), player=player.uuid, name="Quillhaven"))
+    records.add_place(PersonPlace(uuid=uuid4(), person=player.uuid, name="Quillhaven"))
     reed = new_reed(records, player=player.uuid)
     records.append(reed.uuid, [said("sings", by=player.uuid)])
     before = records.entries(reed.uuid)
@@ -283,11 +283,67 @@ def test_erasing_a_person_leaves_the_reeds(records: SqlRecords) -> None:
         records.erase_person(uuid4())
 
 
-def test_a_place_needs_its_player(records: SqlRecords) -> None:
+def test_a_place_needs_its_person(records: SqlRecords) -> None:
+    with pytest.raises(NotFound, match="add the person before the place 'Quay'"):
+        records.add_place(PersonPlace(uuid=uuid4(), person=uuid4(), name="Quay"))
+    erased = Maker(uuid=uuid4(), name="Ann")
+    records.add_person(erased)
+    records.erase_person(erased.uuid)
+    with pytest.raises(NotFound, match="add the person before the place 'Quay'"):
+        records.add_place(PersonPlace(uuid=uuid4(), person=erased.uuid, name="Quay"))
+
+
+def test_a_maker_has_places_too(records: SqlRecords) -> None:
     maker = Maker(uuid=uuid4(), name="Ann")
+    place = PersonPlace(uuid=uuid4(), person=maker.uuid, name="Workshop", altitude=6.0)
     records.add_person(maker)
-    with pytest.raises(NotFound, match="add the player before the place 'Quay'"):
-        records.add_place(PlacePlayed(uuid=uuid4(), player=maker.uuid, name="Quay"))
+    records.add_place(place)
+    assert records.places(maker.uuid) == (place,)
+    assert [row for name, row in records.everything() if name == "place"] == [
+        {
+            "uuid": str(place.uuid),
+            "person": str(maker.uuid),
+            "name": "Workshop",
+            "altitude": 6.0,
+            "temperature": None,
+            "humidity": None,
+        }
+    ]
+    records.erase_person(maker.uuid)
+    assert records.places() == ()
+
+
+def test_a_place_is_found_by_uuid_and_name(records: SqlRecords) -> None:
+    with pytest.raises(NotFound, match="no place is called 'Quay': no places are kept yet"):
+        records.place("Quay")
+    ann, bo = Maker(uuid=uuid4(), name="Ann"), Player(uuid=uuid4(), name="Bo")
+    records.add_person(ann)
+    records.add_person(bo)
+    quay = PersonPlace(uuid=uuid4(), person=ann.uuid, name="Möwe Quay")
+    hill = PersonPlace(uuid=uuid4(), person=bo.uuid, name="Hill")
+    records.add_place(quay)
+    records.add_place(hill)
+    for key in ("Möwe Quay", " mowe quay ", quay.uuid, str(quay.uuid)):
+        assert records.place(key) == quay
+    with pytest.raises(NotFound, match=r"'mowe key'; did you mean 'Möwe Quay'\?"):
+        records.place("mowe key")
+    with pytest.raises(NotFound, match="look it up in the list of 2 places"):
+        records.place("xyzzy")
+    records.add_place(replace(hill, uuid=uuid4(), name="möwe quay"))
+    assert records.place("Möwe Quay") == quay  # as it is written comes before as it sounds
+    with pytest.raises(Conflict, match=r"2 places are called 'MÖWE QUAY'.* of (Ann|Bo), .* of"):
+        records.place("MÖWE QUAY")
+
+
+def test_a_place_is_removed(records: SqlRecords) -> None:
+    ann = Maker(uuid=uuid4(), name="Ann")
+    records.add_person(ann)
+    place = PersonPlace(uuid=uuid4(), person=ann.uuid, name="Quay")
+    records.add_place(place)
+    records.remove_place(place.uuid)
+    assert records.places() == ()
+    with pytest.raises(NotFound, match=r"no place .* is kept"):
+        records.remove_place(place.uuid)
 
 
 @pytest.mark.parametrize(
@@ -306,17 +362,17 @@ def test_air_nobody_plays_in(records: SqlRecords, air: dict[str, float], message
     player = Player(uuid=uuid4(), name="Ann")
     records.add_person(player)
     with pytest.raises(InputError, match=message):
-        records.add_place(PlacePlayed(uuid=uuid4(), player=player.uuid, name="Quay", **air))
+        records.add_place(PersonPlace(uuid=uuid4(), person=player.uuid, name="Quay", **air))
 
 
-def test_a_place_keeps_its_player(records: SqlRecords) -> None:
+def test_a_place_keeps_its_person(records: SqlRecords) -> None:
     players = [Player(uuid=uuid4(), name=name) for name in ("Ann", "Bo")]
-    place = PlacePlayed(uuid=uuid4(), player=players[0].uuid, name="Quay")
+    place = PersonPlace(uuid=uuid4(), person=players[0].uuid, name="Quay")
     for player in players:
         records.add_person(player)
     records.add_place(place)
-    with pytest.raises(Conflict, match="belongs to another player"):
-        records.add_place(replace(place, player=players[1].uuid))
+    with pytest.raises(Conflict, match="belongs to another person"):
+        records.add_place(replace(place, person=players[1].uuid))
 
 
 # --- everything -----------------------------------------------------------------------------------

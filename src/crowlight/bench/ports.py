@@ -33,7 +33,7 @@ __all__ = [
     "NewReed",
     "Page",
     "Person",
-    "PlacePlayed",
+    "PersonPlace",
     "Player",
     "Records",
     "Reed",
@@ -85,11 +85,11 @@ Person = Maker | Player
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PlacePlayed:
-    """Where a player plays: altitude [m], indoor temperature [K], relative humidity [0-1]."""
+class PersonPlace:
+    """Where somebody makes or plays reeds: altitude [m], indoor air [K, 0-1] where known."""
 
     uuid: UUID
-    player: UUID
+    person: UUID
     name: str
     altitude: float | None = None
     temperature: float | None = None
@@ -214,12 +214,34 @@ class Records(Protocol):
         """Remove name, contact and places of a person; what they made or played stays."""
         ...
 
-    def add_place(self, place: PlacePlayed) -> None:
-        """Add or update a place of a player."""
+    def add_place(self, place: PersonPlace) -> None:
+        """Add or update a place of a person."""
         ...
 
-    def places(self, player: UUID | None = None) -> tuple[PlacePlayed, ...]:
-        """Return the places, of one player or all."""
+    def place(self, key: str | UUID) -> PersonPlace:
+        """Return a place by uuid or name.
+
+        Raises
+        ------
+        NotFound
+            If there is none; the message offers close names.
+        Conflict
+            If several people have a place of this name.
+        """
+        ...
+
+    def places(self, person: UUID | None = None) -> tuple[PersonPlace, ...]:
+        """Return the places, of one person or all."""
+        ...
+
+    def remove_place(self, uuid: UUID) -> None:
+        """Forget a place.
+
+        Raises
+        ------
+        NotFound
+            If there is none.
+        """
         ...
 
     def add_batch(self, batch: Batch) -> None:

@@ -31,7 +31,7 @@ from crowlight.bench.kinds import (
     Verdict,
     Wetting,
 )
-from crowlight.bench.ports import Batch, Maker, PlacePlayed, Player
+from crowlight.bench.ports import Batch, Maker, PersonPlace, Player
 from crowlight.invented.reeds import Fault, draw_reed, measure, planned_places
 from crowlight.reed import Blade, Reading
 
@@ -175,9 +175,19 @@ def fill(desk: Desk) -> list[str]:
     for person in (maker, near, far):
         records.add_person(person)
     records.add_place(
-        PlacePlayed(
+        PersonPlace(
+            uuid=_id("workshop"),
+            person=maker.uuid,
+            name="Kittiwake Haven, the workshop (invented)",
+            altitude=6.0,
+            temperature=293.5,
+            humidity=0.58,
+        )
+    )
+    records.add_place(
+        PersonPlace(
             uuid=_id("harbour"),
-            player=near.uuid,
+            person=near.uuid,
             name="Kittiwake Haven (invented)",
             altitude=6.0,
             temperature=293.0,
@@ -185,9 +195,9 @@ def fill(desk: Desk) -> list[str]:
         )
     )
     records.add_place(
-        PlacePlayed(
+        PersonPlace(
             uuid=_id("mountain"),
-            player=far.uuid,
+            person=far.uuid,
             name="Upper Sorrelhorn (invented)",
             altitude=1850.0,
             temperature=294.0,

@@ -42,13 +42,13 @@ def _tables() -> Iterator[tuple[str, Select[*tuple[Any, ...]]]]:
         "place",
         select(
             place.c.uuid,
-            who.c.uuid.label("player"),
+            who.c.uuid.label("person"),
             place.c.name,
             place.c.altitude,
             place.c.temperature,
             place.c.humidity,
         )
-        .join(who, who.c.id == place.c.player)
+        .join(who, who.c.id == place.c.person)
         .order_by(place.c.id),
     )
     yield (

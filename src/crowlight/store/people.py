@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from difflib import get_close_matches
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Connection, Select, Table, delete, insert, or_, select, update
+from sqlalchemy import Connection, Select, Table, delete, exists, insert, or_, select, update
 
 from crowlight.bench.kinds import clean_text
-from crowlight.bench.ports import Batch, Maker, Person, PlacePlayed, Player
+from crowlight.bench.ports import Batch, Maker, Person, PersonPlace, Player
 from crowlight.errors import Conflict, InputError, NotFound
 from crowlight.store.schema import batch, maker, person, place, player, reed
-from crowlight.store.summary import lock, refresh
+from crowlight.store.summary import folded, lock, refresh
 
 __all__ = [
     "add_batch",
@@ -23,7 +25,10 @@ __all__ = [
     "batch_id",
     "checked_name",
     "erase_person",
+    "find_place",
+    "no_such",
     "person_id",
+    "remove_place",
 ]
 
 
@@ -132,13 +137,13 @@ def all_people(connection: Connection) -> tuple[Person, ...]:
 def erase_person(connection: Connection, uuid: UUID) -> None:
     """Delete the rows that name a person; entries keep referring to a bare number."""
     found = person_id(connection, uuid, change=True)
-    connection.execute(delete(place).where(place.c.player == found))
+    connection.execute(delete(place).where(place.c.person == found))
     connection.execute(delete(player).where(player.c.person == found))
     connection.execute(delete(maker).where(maker.c.person == found))
     _refresh_reeds(connection, or_(reed.c.maker == found, reed.c.player == found))
 
 
-def _check_air(new: PlacePlayed) -> None:
+def _check_air(new: PersonPlace) -> None:
     """Refuse air that nobody plays in, in the units it was most likely typed in."""
     kept = (new.altitude, new.temperature, new.humidity)
     limits = (-500, 9000, "altitude", "m"), (243, 328, "temperature", "K"), (0, 1, "humidity", "")
@@ -151,24 +156,21 @@ def _check_air(new: PlacePlayed) -> None:
             raise InputError(" ".join(msg.split()))
 
 
-def add_place(connection: Connection, new: PlacePlayed) -> None:
-    """Add or update a place of a player."""
+def add_place(connection: Connection, new: PersonPlace) -> None:
+    """Add or update a place of a maker or a player who was not erased."""
     _check_air(new)
-    owner = connection.execute(
-        select(player.c.person)
-        .join(person, person.c.id == player.c.person)
-        .where(person.c.uuid == new.player)
-    ).scalar()
+    # held until the end, so that no erasing comes between the look and the writing
+    owner = connection.execute(_held(_named(new.person), True)).scalar()
     if owner is None:
-        msg = f"no player {new.player} is kept; add the player before the place {new.name!r}"
+        msg = f"no person {new.person} is kept; add the person before the place {new.name!r}"
         raise NotFound(msg)
-    kept = connection.execute(select(place.c.player).where(place.c.uuid == new.uuid)).scalar()
+    kept = connection.execute(select(place.c.person).where(place.c.uuid == new.uuid)).scalar()
     if kept not in (None, owner):
-        msg = f"the place {new.name!r} belongs to another player; give it a new uuid"
+        msg = f"the place {new.name!r} belongs to another person; give it a new uuid"
         raise Conflict(msg)
     row = {
         "uuid": new.uuid,
-        "player": owner,
+        "person": owner,
         "name": checked_name(new.name, "place"),
         "altitude": new.altitude,
         "temperature": new.temperature,
@@ -177,15 +179,61 @@ def add_place(connection: Connection, new: PlacePlayed) -> None:
     _put(connection, place, "uuid", row)
 
 
-def all_places(connection: Connection, of: UUID | None) -> tuple[PlacePlayed, ...]:
-    """Return the places, of one player or all, by name."""
-    rows = select(place, person.c.uuid.label("owner")).join(person, person.c.id == place.c.player)
+def _named(uuid: UUID) -> Select[Any]:
+    """Select the number of a person who has a name: one who was not erased."""
+    names = exists().where(maker.c.person == person.c.id) | exists().where(
+        player.c.person == person.c.id
+    )
+    return select(person.c.id).where(person.c.uuid == uuid, names)
+
+
+def remove_place(connection: Connection, uuid: UUID) -> None:
+    """Delete a place."""
+    if not connection.execute(delete(place).where(place.c.uuid == uuid)).rowcount:
+        msg = f"no place {uuid} is kept; look it up in the list of places"
+        raise NotFound(msg)
+
+
+def find_place(connection: Connection, key: str | UUID) -> PersonPlace:
+    """Return a place by uuid or by name, capitals and accents apart."""
+    places = all_places(connection, None)
+    for found in places:
+        if key == found.uuid or key == str(found.uuid):
+            return found
+    wanted = clean_text(str(key), lines=False)
+    same = [p for p in places if p.name == wanted] or [
+        p for p in places if folded(p.name) == folded(wanted)
+    ]
+    if not same:
+        raise NotFound(no_such("place", wanted, [p.name for p in places]))
+    if len(same) > 1:
+        names = {p.uuid: p.name for p in all_people(connection)}
+        owners = ", ".join(f"{p.uuid} of {names.get(p.person, 'somebody')}" for p in same)
+        msg = f"{len(same)} places are called {wanted!r}; name one by its number: {owners}"
+        raise Conflict(msg)
+    return same[0]
+
+
+def no_such(what: str, key: str, kept: Sequence[str]) -> str:
+    """Say that nothing has this name, and which names are close."""
+    names = {folded(n): n for n in kept}
+    close = [repr(names[n]) for n in get_close_matches(folded(key), names, n=3, cutoff=0.6)]
+    if close:
+        return f"no {what} is called {key!r}; did you mean {' or '.join(close)}?"
+    if not kept:
+        return f"no {what} is called {key!r}: no {what}s are kept yet"
+    return f"no {what} is called {key!r}; look it up in the list of {len(kept)} {what}s"
+
+
+def all_places(connection: Connection, of: UUID | None) -> tuple[PersonPlace, ...]:
+    """Return the places, of one person or all, by name."""
+    rows = select(place, person.c.uuid.label("owner")).join(person, person.c.id == place.c.person)
     if of is not None:
         rows = rows.where(person.c.uuid == of)
     return tuple(
-        PlacePlayed(
+        PersonPlace(
             uuid=row.uuid,
-            player=row.owner,
+            person=row.owner,
             name=row.name,
             altitude=row.altitude,
             temperature=row.temperature,

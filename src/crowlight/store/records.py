@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Self
 from uuid import UUID
@@ -21,7 +20,7 @@ from crowlight.bench.ports import (
     NewReed,
     Page,
     Person,
-    PlacePlayed,
+    PersonPlace,
     Reed,
     ReedQuery,
 )
@@ -90,15 +89,40 @@ class SqlRecords:
             people.erase_person(connection, uuid)
         self.database.tidy()
 
-    def add_place(self, place: PlacePlayed) -> None:
-        """Add or update a place of a player."""
+    def add_place(self, place: PersonPlace) -> None:
+        """Add or update a place of a person."""
         with self.database.write() as connection:
             people.add_place(connection, place)
 
-    def places(self, player: UUID | None = None) -> tuple[PlacePlayed, ...]:
-        """Return the places, of one player or all."""
+    def place(self, key: str | UUID) -> PersonPlace:
+        """Return a place by uuid or name; capitals and accents do not matter.
+
+        Raises
+        ------
+        NotFound
+            If there is none; the message offers close names.
+        Conflict
+            If several people have a place of this name.
+        """
         with self.database.read() as connection:
-            return people.all_places(connection, player)
+            return people.find_place(connection, key)
+
+    def places(self, person: UUID | None = None) -> tuple[PersonPlace, ...]:
+        """Return the places, of one person or all."""
+        with self.database.read() as connection:
+            return people.all_places(connection, person)
+
+    def remove_place(self, uuid: UUID) -> None:
+        """Forget a place.
+
+        Raises
+        ------
+        NotFound
+            If there is none.
+        """
+        with self.database.write() as connection:
+            people.remove_place(connection, uuid)
+        self.database.tidy()
 
     def add_batch(self, batch: Batch) -> None:
         """Add or update a batch."""
@@ -317,17 +341,8 @@ def _find_reed(connection: Connection, key: str | UUID) -> Reed:
         row = connection.execute(_reed_rows().where(condition)).one_or_none()
         if row is not None:
             return Reed(**row._mapping)
-    raise NotFound(_no_such_reed(connection, str(key)))
-
-
-def _no_such_reed(connection: Connection, key: str) -> str:
-    names = {folded(n): n for n in connection.execute(select(reed.c.name)).scalars()}
-    close = [repr(names[n]) for n in get_close_matches(folded(key), names, n=3, cutoff=0.6)]
-    if close:
-        return f"no reed is called {key!r}; did you mean {' or '.join(close)}?"
-    if not names:
-        return f"no reed is called {key!r}: no reeds are kept yet"
-    return f"no reed is called {key!r}; look it up in the list of {len(names)} reeds"
+    names = connection.execute(select(reed.c.name)).scalars().all()
+    raise NotFound(people.no_such("reed", str(key), names))
 
 
 def _reed_id(connection: Connection, uuid: UUID) -> int:

@@ -111,7 +111,7 @@ place = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     Column("uuid", Uuid, nullable=False, unique=True),
-    Column("player", ForeignKey("player.person"), nullable=False, index=True),
+    Column("person", ForeignKey("person.id"), nullable=False, index=True),
     Column("name", _Text, nullable=False),
     Column("altitude", Float),
     Column("temperature", Float),

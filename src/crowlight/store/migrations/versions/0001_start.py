@@ -56,18 +56,18 @@ def upgrade() -> None:
         "place",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("uuid", sa.Uuid(), nullable=False),
-        sa.Column("player", sa.Integer(), nullable=False),
+        sa.Column("person", sa.Integer(), nullable=False),
         sa.Column("name", TEXT, nullable=False),
         sa.Column("altitude", sa.Float(), nullable=True),
         sa.Column("temperature", sa.Float(), nullable=True),
         sa.Column("humidity", sa.Float(), nullable=True),
         sa.CheckConstraint("humidity BETWEEN 0 AND 1", name=op.f("ck_place_humidity")),
         sa.CheckConstraint("temperature > 0", name=op.f("ck_place_temperature")),
-        sa.ForeignKeyConstraint(["player"], ["player.person"], name=op.f("fk_place_player_player")),
+        sa.ForeignKeyConstraint(["person"], ["person.id"], name=op.f("fk_place_person_person")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_place")),
         sa.UniqueConstraint("uuid", name=op.f("uq_place_uuid")),
     )
-    op.create_index("ix_place_player", "place", ["player"])
+    op.create_index("ix_place_person", "place", ["person"])
 
     op.create_table(
         "reed",
