@@ -247,7 +247,19 @@ def test_live_values_are_at_most_forty_milliseconds_old(rate: int) -> None:
     assert max(ages) == pytest.approx(live_delay(rate, 1024), abs=0.001)
 
 
+@pytest.mark.parametrize("pitch", [440.0, 1500.0])
+def test_live_pitch_makes_no_octave_errors_in_noise(pitch: float) -> None:
+    """Equal power of tone and noise; without memory one value in fifty is an octave or more off."""
+    time = np.arange(4 * RATE // 1024 * 1024) / RATE
+    tone = sum(a * np.sin(2 * np.pi * n * pitch * time) for n, a in enumerate(PARTIALS, 1))
+    sound = tone / tone.std() + np.random.default_rng(2).normal(size=tone.size)
+    found = np.array([m.pitch for m in listen_live(sound.reshape(-1, 1024), RATE)])
+    assert np.abs(cents_between(found, pitch)).max() < 100
+
+
 def test_live_silence_and_short_blocks() -> None:
+    faint = 1e-5 * np.sin(2 * np.pi * 440 * np.arange(50 * 1024) / RATE)
+    assert all(math.isnan(m.pitch) for m in listen_live(faint.reshape(-1, 1024), RATE))
     assert all(math.isnan(m.pitch) for m in listen_live(np.zeros((50, 1024)), RATE))
     tone = np.sin(2 * np.pi * 440 * np.arange(RATE) / RATE).reshape(-1, 128)
     moments = list(listen_live(tone, RATE))
