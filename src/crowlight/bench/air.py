@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from crowlight.bench.ports import Report
 from crowlight.bench.sounds import plain
 from crowlight.blade import Lumped
 from crowlight.crow import (
+    ModelSound,
     ReedParameters,
     Staple,
     crow_sound,
@@ -50,6 +52,10 @@ __all__ = [
 #: Draws of a reed: for advice, and for the chart and the crow's intervals.
 DRAWS = 200
 FEW_DRAWS = 40
+#: Sample rates of the time domain, in the order they are tried [Hz].
+RATES = (96e3, 192e3, 384e3)
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -262,7 +268,11 @@ def crow_model(inputs: Mapping[str, Any], report: Report = lambda _: None) -> di
         msg = "the modelled reed does not crow for most of what is not known about it"
         raise OutsideModel(msg)
     middle = reed_from_blades(blades) if blades is not None else ReedParameters()
-    strip = sound_strip(middle, bore, rng=rng, report=lambda f: report(0.3 + 0.7 * f))
+    strip = _steady(
+        lambda rate: sound_strip(
+            middle, bore, rng=rng, sample_rate=rate, report=lambda f: report(0.3 + 0.7 * f)
+        )
+    )
     return plain(
         {
             "basis": "physics",
@@ -297,10 +307,22 @@ def model_sound(inputs: Mapping[str, Any], report: Report = lambda _: None) -> d
         raise OutsideModel(msg)
     report(0.2)
     pressure = start * float(inputs.get("over_threshold", 1.2))
-    blowing = blow_steadily(np.array([pressure]), sample_rate=96e3, duration=2.0)[0]
-    sound = crow_sound(reed, bore, blowing)
+
+    def play(rate: float) -> ModelSound:
+        blowing = blow_steadily(np.array([pressure]), sample_rate=rate, duration=2.0)[0]
+        return crow_sound(reed, bore, blowing, sample_rate=int(rate))
+
+    sound = _steady(play)
     report(1.0)
     return {"samples": sound.samples, "rate": sound.sample_rate}
+
+
+def _steady(compute: Callable[[float], T]) -> T:
+    """Compute at a sample rate at which the motion does not run away: stiff blades need more."""
+    for rate in RATES[:-1]:
+        with suppress(OutsideModel):
+            return compute(rate)
+    return compute(RATES[-1])
 
 
 def _bore(inputs: Mapping[str, Any]) -> Any:

@@ -182,6 +182,27 @@ class Desk:
         inputs = _blade_inputs(reed.name, state_of(self.records.entries(reed.uuid)))
         return self._computed("mechanics", inputs, sticky=str(reed.uuid))
 
+    def site(self, name: str) -> SiteAsked:
+        """Return a kept place, as it is asked about on a journey.
+
+        Raises
+        ------
+        NotFound
+            If no place is kept under this name; the message lists those there are.
+        """
+        places = self.records.places()
+        for place in places:
+            if place.name.casefold() == name.strip().casefold():
+                return SiteAsked(
+                    name=place.name,
+                    altitude=place.altitude,
+                    temperature=place.temperature,
+                    humidity=place.humidity,
+                )
+        known = ", ".join(place.name for place in places) or "none so far"
+        msg = f"no place is called {name!r}; kept places: {known}"
+        raise NotFound(msg)
+
     def travel(
         self, key: str | UUID, *, home: SiteAsked, to: SiteAsked, made: str = "finished"
     ) -> dict[str, Any]:

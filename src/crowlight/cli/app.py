@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 import crowlight
-from crowlight.cli import climate, hearing, judging, keeping, serving, verifying
+from crowlight.cli import blades, climate, hearing, judging, keeping, serving, verifying
 from crowlight.cli.demo import demo
 
 __all__ = ["app"]
@@ -52,7 +52,10 @@ app.command()(keeping.report)
 app.command()(keeping.export)
 app.command()(keeping.backup)
 app.command()(keeping.restore)
+app.command()(blades.blade)
 app.command()(hearing.listen)
+app.command()(blades.crow)
+app.command()(blades.travel)
 app.command()(climate.air)
 app.command()(serving.serve)
 app.command()(demo)

@@ -41,6 +41,7 @@ def crow_sound(
     bore: Resonances,
     blowing: NDArray[np.float64],
     *,
+    sample_rate: int = 96_000,
     full_scale: float | None = None,
 ) -> ModelSound:
     """Make the modelled crow audible.
@@ -52,7 +53,9 @@ def crow_sound(
     bore : Resonances
         Usually of `staple_bore`.
     blowing : ndarray, shape (samples,)
-        At 96 kHz [Pa], such as a row of `blow_steadily`.
+        At `sample_rate` [Pa], such as a row of `blow_steadily`.
+    sample_rate : int
+        A multiple of 48 kHz, at least 96 kHz; stiff contact needs more [Hz].
     full_scale : float or None
         Pressure rate drawn as 1 [Pa/s]; the sound's own peak if None.
 
@@ -64,7 +67,9 @@ def crow_sound(
     Raises
     ------
     InputError
-        If `full_scale` is not positive.
+        If `full_scale` is not positive or the sample rate does not fit.
+    OutsideModel
+        If the motion ran away; a higher sample rate helps.
 
     Notes
     -----
@@ -72,8 +77,12 @@ def crow_sound(
     change of the pressure in the reed stands for it. Timbre is therefore rough; pitch and regime
     are the model's.
     """
-    motion = simulate([reed], bore, blowing, sample_rate=96e3)
-    rate = resample_poly(np.gradient(motion.pressure[0]) * 96e3, 1, 2)
+    if sample_rate < 96_000 or sample_rate % 48_000:
+        msg = f"sample rate {sample_rate} Hz must be a multiple of 48000, at least 96000"
+        raise InputError(msg)
+    motion = simulate([reed], bore, blowing, sample_rate=float(sample_rate))
+    change = np.gradient(motion.pressure[0]) * sample_rate
+    rate = resample_poly(change, 1, sample_rate // 48_000)
     peak = float(np.abs(rate).max()) if full_scale is None else full_scale
     if not peak >= 0.0 or (full_scale is not None and full_scale <= 0.0):
         msg = f"full_scale {full_scale} Pa/s must be positive; take it from the first sound"

@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+import soundfile
+from numpy.typing import ArrayLike
+
 from crowlight.bench.ports import Heard, KeptSound
-from crowlight.errors import InputError
+from crowlight.errors import CannotWrite, InputError
 from crowlight.files.audio import MOST_VALUES, find_takes, probe_sound, read_sound
 from crowlight.files.flac import encode_flac
 
-__all__ = ["SoundFiles"]
+__all__ = ["SoundFiles", "write_wav"]
 
 #: Quiet before and after a take that is read with it [s].
 _MARGIN = 0.6
@@ -51,3 +55,32 @@ class SoundFiles:
 def _unreadable(source: bytes | Path, error: OSError) -> InputError:
     what = source if isinstance(source, Path) else "the sound"
     return InputError(f"{what} cannot be read ({error.strerror or error}); check its name")
+
+
+def write_wav(path: Path, samples: ArrayLike, rate: int, *, title: str) -> None:
+    """Write a sound as a WAV file of 24 bits.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    samples : array_like, shape (n,)
+        -1 to 1.
+    rate : int
+        Samples per second [Hz].
+    title : str
+        What it is, kept in the file.
+
+    Raises
+    ------
+    CannotWrite
+        If it cannot be written.
+    """
+    values = np.asarray(samples, dtype=float)
+    try:
+        with soundfile.SoundFile(path, "w", rate, 1, subtype="PCM_24", format="WAV") as file:
+            file.title = title
+            file.write(values)
+    except (OSError, soundfile.LibsndfileError) as error:
+        msg = f"{path} cannot be written ({error}); name another place"
+        raise CannotWrite(msg) from None

@@ -1,8 +1,10 @@
 """Joins the desk to what implements its ports."""
 
+from crowlight.files.sounds import write_wav
 from crowlight.wiring.desks import (
     SystemClock,
     assess_file,
+    blades_of_file,
     data_folder,
     listen_to_file,
     open_desk,
@@ -13,9 +15,11 @@ __all__ = [
     "SystemClock",
     "assess_file",
     "back_up",
+    "blades_of_file",
     "bring_back",
     "data_folder",
     "export_everything",
     "listen_to_file",
     "open_desk",
+    "write_wav",
 ]

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import platformdirs
 
@@ -20,11 +20,15 @@ from crowlight.files.tables import TableFiles
 from crowlight.store import FileBlobs, FileResults, SqlRecords, open_records
 from crowlight.wiring.jobs import DirectJobs
 
+if TYPE_CHECKING:
+    from crowlight.bench.mechanics import BladesShown
+
 __all__ = [
     "BLOBS",
     "DATABASE",
     "SystemClock",
     "assess_file",
+    "blades_of_file",
     "data_folder",
     "listen_to_file",
     "open_desk",
@@ -83,6 +87,12 @@ def data_folder(folder: Path | None = None) -> Path:
         msg = f"the folder {chosen} cannot be made ({error.strerror}); name another with --folder"
         raise CannotWrite(msg) from None
     return chosen
+
+
+def blades_of_file(data: bytes, *, name: str) -> BladesShown:
+    """Solve the blades of a table of readings without opening any records."""
+    inputs = inputs_of_table(TableFiles().read(data, name=name), name=name)
+    return run_task("mechanics", inputs, lambda _: None)
 
 
 def listen_to_file(
