@@ -1,8 +1,9 @@
 """How long the blade model takes, at its three speeds, and what the default mesh costs in accuracy.
 
-Two different blades on the default mesh, one BLAS thread. Times are medians of repeated runs;
-peers are timed in the same run on the same matrices: SciPy's dense and sparse solvers. The
-calculation of the same reed as a solid is compared elsewhere.
+Two different blades on the default mesh, one BLAS thread. Times are medians of repeated runs, and
+processor time beside them, which a busy machine stretches less. Peers are timed in the same run on
+the same matrices: SciPy's dense and sparse solvers. The calculation of the same reed as a solid is
+compared elsewhere.
 
     OPENBLAS_NUM_THREADS=1 python benchmarks/bench_blade.py [--repeats 7]
 """
@@ -159,7 +160,8 @@ def main() -> None:
         "times": times,
         "floors_s": FLOORS,
         "stretch_s": STRETCH,
-        "floor_met": {k: times[k]["median_s"] <= v for k, v in FLOORS.items()},
+        "floor_met_by_median": {k: times[k]["median_s"] <= v for k, v in FLOORS.items()},
+        "floor_met_by_processor_time": {k: times[k]["processor_s"] <= v for k, v in FLOORS.items()},
         "warm_curve": {
             "largest_area_error_m2": worst,
             "stated_area_error_m2": warm.area_error,

@@ -8,7 +8,7 @@ difference; the answer of the reed itself comes from the adjoint solution.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Protocol
 
@@ -21,7 +21,7 @@ from crowlight.blade.adjoint import (
     stiffness_by_thickness,
 )
 from crowlight.blade.arrays import Array
-from crowlight.blade.pair import Pair
+from crowlight.blade.pair import Pair, State
 from crowlight.blade.shell import Shell
 from crowlight.blade.tangent import Tangent, dot
 
@@ -46,10 +46,21 @@ class Nearby:
     plus: Pair
     minus: Pair
     step: float
+    _known: dict[int, tuple[State, list[Array]]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def slope(self, value: Callable[[Pair], float]) -> float:
         """Central difference of a function of the pair."""
         return (value(self.plus) - value(self.minus)) / (2 * self.step)
+
+    def unbalanced(self, state: State, a: Sequence[Array]) -> float:
+        """Differentiate the out-of-balance force at fixed displacements, times `a`."""
+        if id(state) not in self._known:
+            sides = [out_of_balance(p, state) for p in (self.plus, self.minus)]
+            slopes = [(p - m) / (2 * self.step) for p, m in zip(*sides, strict=True)]
+            self._known[id(state)] = (state, slopes)  # keeping the state keeps its id its own
+        return dot(self._known[id(state)][1], a)
 
 
 class Probe(Protocol):
@@ -69,12 +80,14 @@ class Probe(Protocol):
         ...
 
 
-def unbalanced(pair: Pair, pressure: float, u: Sequence[Array], a: Sequence[Array]) -> float:
-    """Out-of-balance force, times `a`."""
-    total = 0.0
-    for shell, body, steady, v, x in zip(pair.shells, pair.bodies, pair.steady, u, a, strict=True):
-        total += float(x @ (shell.forces(shell.strain(v), v) - pressure * body.push - steady))
-    return total
+def out_of_balance(pair: Pair, state: State) -> list[Array]:
+    """Out-of-balance force of each body at the displacements of a state."""
+    return [
+        shell.forces(shell.strain(u), u) - state.pressure * body.push - steady
+        for shell, body, steady, u in zip(
+            pair.shells, pair.bodies, pair.steady, state.u, strict=True
+        )
+    ]
 
 
 def moved_gap(tangent: Tangent, pressed: Array) -> Callable[[Pair], float]:
@@ -127,7 +140,7 @@ class StateProbe:
         state = t.state
         return (
             nearby.slope(lambda p: self.read(p, state.u))
-            - nearby.slope(lambda p: unbalanced(p, state.pressure, state.u, adjoint))
+            - nearby.unbalanced(state, adjoint)
             + nearby.slope(moved_gap(t, pressed))
         )
 
@@ -190,7 +203,7 @@ class ComplianceProbe:
         return (
             nearby.slope(lambda p: dot(self.rows(p), response))
             + nearby.slope(missing)
-            + nearby.slope(lambda p: unbalanced(p, state.pressure, state.u, follow))
+            + nearby.unbalanced(state, follow)
             - nearby.slope(moved_gap(self.tangent, pressed))
         )
 
@@ -290,6 +303,6 @@ class ModeProbe:
         if self.tangent is not None:
             state = self.tangent.state
             moved, pressed = self.follow
-            slope -= nearby.slope(lambda p: unbalanced(p, state.pressure, state.u, moved))
+            slope -= nearby.unbalanced(state, moved)
             slope += nearby.slope(moved_gap(self.tangent, pressed))
         return slope / (4 * np.pi * omega)
