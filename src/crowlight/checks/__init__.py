@@ -13,9 +13,30 @@ __all__ = ["Check", "all_cases"]
 def all_cases() -> Iterator[Check]:
     """Yield every published case, topic by topic.
 
-    A topic is a module with a function ``cases``; it is listed here when it is added.
+    A topic is a module with a function ``cases``; it is listed here when it is added, and a test
+    sees to it that none is left out.
     """
-    from crowlight.checks import measurement
+    from crowlight.checks import (
+        air,
+        bayes,
+        bore,
+        calibration,
+        maps,
+        measurement,
+        moisture,
+        plates_and_shells,
+        sound,
+    )
 
-    for topic in (measurement,):
+    for topic in (
+        measurement,
+        maps,
+        plates_and_shells,
+        sound,
+        air,
+        moisture,
+        bore,
+        bayes,
+        calibration,
+    ):
         yield from topic.cases()
