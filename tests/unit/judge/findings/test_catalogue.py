@@ -95,6 +95,17 @@ def test_every_quantity_and_sign_is_used_and_has_its_sentence() -> None:
     assert set(words["groups"]) == set(GROUPS)
 
 
+def test_a_failing_control_reed_speaks_against_every_fault_of_the_reed() -> None:
+    elsewhere = {"not-the-reed", "damage", "not-now"}
+    for finding in ALL:
+        found = [i for i in finding.evidence if i.code == "control-fails"]
+        if finding.group not in elsewhere:
+            assert [i.if_so < i.otherwise for i in found] == [True], finding.code
+    leaks = catalogue().findings["oboe-leaks"]
+    (own,) = [i for i in leaks.evidence if i.code == "control-fails"]
+    assert own.if_so > 0.9
+
+
 def test_what_cuts_warns_of_knife_and_dust() -> None:
     for remedy in catalogue().remedies.values():
         if remedy.cuts:

@@ -30,15 +30,17 @@ from crowlight.judge.findings import (
     rank,
     say,
 )
+from crowlight.judge.findings.foresee import next_checks
 from crowlight.judge.findings.odds import (
+    TEMPER,
     graded_information,
     graded_weight,
     probability,
     sign_weight,
 )
-from crowlight.judge.findings.rank import support
+from crowlight.judge.findings.rank import _cases, support
 from crowlight.judge.findings.stops import Stop, bars
-from crowlight.judge.findings.weigh import Belief
+from crowlight.judge.findings.weigh import Belief, Weighed
 from crowlight.reed import Blade, Side
 
 
@@ -159,6 +161,36 @@ def test_what_was_looked_at_is_not_asked_again() -> None:
     assert all(n.bits > 0 and n.minutes > 0 for n in before.values())
     rates = [n.bits / n.minutes for n in before.values()]
     assert rates == sorted(rates, reverse=True)
+
+
+def test_another_look_at_the_same_recording_counts_less() -> None:
+    case = next(c for c in _cases() if c.finding.code == "heart-long")
+    opened = tuple(i for i in case.finding.evidence if i.code == "high-first")
+    heard = (Weighed("low-octave", "measure", "crow", 0.0),)
+
+    def bits(evidence: tuple[Weighed, ...]) -> float:
+        now = Belief(0.0, -1.0, 1.0, 0.0, evidence, opened)
+        (swell,) = next_checks([(case, now)], catalogue(), spare=False)
+        assert swell.code == "swell"
+        return swell.bits
+
+    assert bits(heard) == pytest.approx(TEMPER * bits(()))
+
+
+@pytest.mark.parametrize(("cents", "asked"), [(5.0, False), (7.0, True), (-7.0, False)])
+def test_only_what_is_nine_times_in_ten_beyond_nothing_is_asked(cents: float, asked: bool) -> None:
+    flat = Playing(words=frozenset({"flat"}))
+    known = Known(crow=Crow(played_cents=Measured(cents, 5.0)), playing=flat)
+    assert bool(rank(known).questions) is asked
+
+
+def test_a_crow_as_likely_in_each_class_says_nothing() -> None:
+    third = Known(crow=Crow(clean=1 / 3, mixed=1 / 3, rattling=1 / 3))
+    weights = [w.weight for r in rank(third).ranked for w in (*r.for_, *r.against)]
+    assert all(abs(w) < 1e-9 for w in weights)
+    rattling = rank(Known(crow=Crow(clean=0.2, mixed=0.3, rattling=0.5))).ranked
+    (w,) = {w for r in rattling for w in r.for_ if r.finding.code == "tip-thin"}
+    assert w.code == "crow-rattles"
 
 
 def test_whether_it_is_the_reed_is_asked_by_its_own_checks() -> None:
