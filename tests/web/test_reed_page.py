@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 
-from crowlight.bench.kinds import Lengths, Note, Opening
+from crowlight.bench.kinds import Described, Lengths, Note, Opening
 from crowlight.reed.styles import style
 
 HOSTILE = "<script>alert(1)</script> & \"quoted\" 'x' \u202egnp.exe \u200f{{ 7*7 }}"
@@ -203,3 +203,31 @@ def test_without_a_style_the_page_says_how_to_get_a_map(site):
     page = site.get(site.import_table()).text
     assert "write down the scrape style" in page
     assert 'class="reed map"' not in page
+
+
+def test_a_style_nobody_knows_does_not_hide_the_reed(site):
+    path = site.import_table()
+    site.desk.write("Gull 7", Described(style="my own <i>curly</i> one"))
+    page = site.get(path).text
+    assert "my own &lt;i&gt;curly&lt;/i&gt; one" in page
+    assert "/correct" in page
+    site.get(f"{path}/report")
+    site.get(f"{path}/write/described")
+
+
+def test_a_reading_off_the_blade_can_be_seen_and_mended(site):
+    path = site.import_table(standard_points() + "\nmarked,50,-4.9,0.5")
+    page = site.get(path).text
+    assert "could not be judged" in page
+    assert "mm across" in page
+    assert "could not be judged" in site.get(f"{path}/report").text
+    entry = next(e for e in site.desk.records.entries(_uuid(path)) if e.readings)
+    address = f"{path}/readings?corrects={entry.uuid}"
+    last = len(entry.readings) - 1
+    answer = site.send(address, {f"out-{last}": "1.5"})
+    assert answer.status_code == 303
+    assert 'class="reed map"' in site.get(path).text
+
+
+def _uuid(path: str) -> UUID:
+    return UUID(path.removeprefix("/reeds/"))

@@ -113,7 +113,7 @@ def _pm(words: Words, value: float, uncertainty: float | None, digits: int) -> s
     return f"{said} ± {words.number(uncertainty * 1e3, 2)}"
 
 
-def report_html(sheet: Sheet, *, words: Words | None = None) -> str:
+def report_html(sheet: Sheet, *, words: Words | None = None, unjudged: str = "") -> str:
     """Return the report on one reed as an HTML document that needs nothing else.
 
     Parameters
@@ -122,6 +122,8 @@ def report_html(sheet: Sheet, *, words: Words | None = None) -> str:
         Everything about the reed, now or at an earlier entry.
     words : Words, optional
         The language; English if not given.
+    unjudged : str
+        Why its readings could not be judged, if they could not.
 
     Returns
     -------
@@ -135,6 +137,7 @@ def report_html(sheet: Sheet, *, words: Words | None = None) -> str:
         .get_template("report.html")
         .render(
             sheet=sheet,
+            unjudged=unjudged,
             name=sheet.reed.name,
             assessment=found,
             frame=frame_of(found) if found else None,

@@ -16,6 +16,7 @@ from crowlight.errors import CrowlightError, NotFound
 from crowlight.report.words import mark
 from crowlight.web.fields import FORMS
 from crowlight.web.log import lines
+from crowlight.web.looking import as_kept
 from crowlight.web.sending import (
     Bench,
     Sent,
@@ -94,7 +95,7 @@ def _start(sheet: Sheet, kind: str) -> dict[str, list[str]]:
 def form(request: Request, reed: UUID, kind: str, bench: UseBench) -> Response:
     """Show the form for one kind of entry."""
     _known(kind, bench)
-    sheet = bench.desk.sheet(reed)
+    sheet = as_kept(bench.desk, reed)
     return _page(request, bench, sheet, kind, _start(sheet, kind))
 
 
@@ -109,7 +110,7 @@ async def write(request: Request, reed: UUID, kind: str, bench: UseBench) -> Res
 @router.get("/reeds/{reed}/entries/{entry}/correct")
 def correction(request: Request, reed: UUID, entry: UUID, bench: UseBench) -> Response:
     """Show the form for correcting an entry, as it was written."""
-    sheet = bench.desk.sheet(reed)
+    sheet = as_kept(bench.desk, reed)
     old = entry_of(sheet, entry, bench)
     kind = old.payload.kind
     if kind == "readings":
@@ -128,7 +129,7 @@ async def correct(request: Request, reed: UUID, entry: UUID, bench: UseBench) ->
 def _write(
     request: Request, bench: Bench, reed: UUID, kind: str, sent: Sent, entry: UUID | None
 ) -> Response:
-    sheet = bench.desk.sheet(reed)
+    sheet = as_kept(bench.desk, reed)
     old = entry_of(sheet, entry, bench) if entry is not None else None
     if old is not None:
         kind = old.payload.kind
@@ -143,7 +144,7 @@ def _write(
         except CrowlightError as error:
             troubles, status = [trouble_of(error, bench.words)], status_of(error)
             if status == 409:
-                sheet = bench.desk.sheet(reed)
+                sheet = as_kept(bench.desk, reed)
                 uuid = None  # what is sent next is something new
         else:
             done = "corrected" if entry else "written"
@@ -164,7 +165,7 @@ def _write(
 @router.get("/reeds/{reed}/entries/{entry}/withdraw")
 def withdrawal(request: Request, reed: UUID, entry: UUID, bench: UseBench) -> Response:
     """Ask whether an entry is to be withdrawn."""
-    sheet = bench.desk.sheet(reed)
+    sheet = as_kept(bench.desk, reed)
     return _withdrawal_page(request, bench, sheet, entry_of(sheet, entry, bench), {})
 
 
@@ -176,7 +177,7 @@ async def withdraw(request: Request, reed: UUID, entry: UUID, bench: UseBench) -
 
 
 def _withdraw(request: Request, bench: Bench, reed: UUID, entry: UUID, sent: Sent) -> Response:
-    sheet = bench.desk.sheet(reed)
+    sheet = as_kept(bench.desk, reed)
     old = entry_of(sheet, entry, bench)
     troubles, status, uuid = list(sent.troubles), 403, sent.uuid
     if not troubles:
@@ -189,7 +190,7 @@ def _withdraw(request: Request, bench: Bench, reed: UUID, entry: UUID, sent: Sen
             troubles, status = [Trouble("reason", str(cause or error))], 422
         except CrowlightError as error:
             troubles, status = [trouble_of(error, bench.words)], status_of(error)
-            sheet = bench.desk.sheet(reed)
+            sheet = as_kept(bench.desk, reed)
             uuid = None
         else:
             return RedirectResponse(f"/reeds/{reed}?done=withdrawn&form=withdraw", 303)

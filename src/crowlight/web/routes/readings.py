@@ -15,6 +15,7 @@ from crowlight.errors import CrowlightError, InputError, TableError
 from crowlight.reed import instruments
 from crowlight.report.words import mark
 from crowlight.web.log import lines
+from crowlight.web.looking import as_kept
 from crowlight.web.readings_form import (
     MOST_ROWS,
     ROWS,
@@ -89,7 +90,7 @@ def readings_form(
     request: Request, reed: UUID, bench: UseBench, corrects: UUID | None = None, rows: str = ""
 ) -> Response:
     """Show the form for readings, empty or with those to be corrected."""
-    sheet = bench.desk.sheet(reed)
+    sheet = as_kept(bench.desk, reed)
     old = _corrected(sheet, corrects, bench)
     typed = start(sheet.state) if old is None else start_correction(old)
     if rows:
@@ -109,7 +110,7 @@ async def write_readings(
 def _write(
     request: Request, bench: Bench, reed: UUID, sent: Sent, corrects: UUID | None
 ) -> Response:
-    sheet = bench.desk.sheet(reed)
+    sheet = as_kept(bench.desk, reed)
     old = _corrected(sheet, corrects, bench)
     if "more" in sent.typed:
         more = {**sent.typed, "rows": [str(min(rows_of(sent.typed) + ROWS, MOST_ROWS))]}
@@ -127,7 +128,7 @@ def _write(
         except CrowlightError as error:
             troubles, status = [trouble_of(error, bench.words)], status_of(error)
             if status == 409:
-                sheet = bench.desk.sheet(reed)
+                sheet = as_kept(bench.desk, reed)
                 uuid = None
         else:
             done = "corrected" if corrects else "written"

@@ -19,6 +19,7 @@ from crowlight.report.plain import assessment_in_mm
 from crowlight.report.svg import frame_of
 from crowlight.report.words import mark
 from crowlight.web.log import lines
+from crowlight.web.looking import judged
 from crowlight.web.security import POLICY_REPORT
 from crowlight.web.sending import UseBench
 
@@ -31,7 +32,7 @@ router = APIRouter()
 def reed_page(request: Request, reed: UUID, bench: UseBench, at: str = "") -> Response:
     """Show a reed, as it is or as it was after entry number `at`."""
     up_to = _moment(at)
-    sheet = bench.desk.sheet(reed, up_to=up_to)
+    sheet, unjudged = judged(bench.desk, reed, up_to=up_to)
     return bench.pages.render(
         request,
         "reed.html",
@@ -41,6 +42,7 @@ def reed_page(request: Request, reed: UUID, bench: UseBench, at: str = "") -> Re
         making=making(sheet.state, bench.words),
         assessment=sheet.assessment,
         frame=frame_of(sheet.assessment) if sheet.assessment else None,
+        unjudged=unjudged,
         log=lines(sheet, bench.words),
     )
 
@@ -48,11 +50,11 @@ def reed_page(request: Request, reed: UUID, bench: UseBench, at: str = "") -> Re
 @router.get("/reeds/{reed}/report", include_in_schema=False)
 def report(reed: UUID, bench: UseBench, save: bool = False) -> Response:
     """Return the report on a reed: one file, to look at or to keep."""
-    sheet = bench.desk.sheet(reed)
+    sheet, unjudged = judged(bench.desk, reed)
     headers = {"Content-Security-Policy": POLICY_REPORT}
     if save:
         headers["Content-Disposition"] = f'attachment; filename="{_file_name(sheet)}.html"'
-    text = report_html(sheet, words=bench.words)
+    text = report_html(sheet, words=bench.words, unjudged=unjudged)
     return Response(text, media_type="text/html; charset=utf-8", headers=headers)
 
 
@@ -61,7 +63,7 @@ def sections(
     reed: UUID, state: CaneState, blade: Blade, bench: UseBench, at: str = "", dark: bool = False
 ) -> Response:
     """Return the sections of one blade as a picture."""
-    sheet = bench.desk.sheet(reed, up_to=_moment(at))
+    sheet, _ = judged(bench.desk, reed, up_to=_moment(at))
     groups = sheet.assessment.groups if sheet.assessment else ()
     group = next((g for g in groups if g.state is state and g.mapped is not None), None)
     if group is None:
