@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import blas, lapack
+from scipy.sparse import csr_array
 
 from crowlight.blade.arrays import Array, Ints
 from crowlight.blade.mesh import ShellMesh
 
-__all__ = ["Band", "Factor", "Pivoted", "band_of", "factor", "pivoted"]
+__all__ = ["Band", "Factor", "Pivoted", "band_of", "factor", "pivoted", "springs_of"]
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,24 @@ def factor(stored: Array) -> Factor | None:
     """Cholesky factor of a banded matrix, or None if it is not positive definite."""
     lower, info = lapack.dpbtrf(stored, lower=1)
     return Factor(lower) if info == 0 else None
+
+
+def springs_of(rows: csr_array, width: int) -> Array:
+    """Stiffness ``rows' rows`` of springs in banded storage.
+
+    Parameters
+    ----------
+    rows : csr_array, shape (n_springs, n_dof)
+        Root of each spring's stiffness times the displacement it feels; each spring may only
+        reach across unknowns at most `width` apart.
+    width : int
+        Number of sub-diagonals.
+    """
+    stored = np.zeros((width + 1, rows.shape[1]), order="F")
+    square = (rows.T @ rows).tocoo()
+    low = square.row >= square.col
+    stored[(square.row - square.col)[low], square.col[low]] = square.data[low]
+    return stored
 
 
 def pivoted(stored: Array) -> Pivoted:

@@ -20,7 +20,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from crowlight.blade.arrays import Array, Ints
-from crowlight.blade.band import Factor, factor
+from crowlight.blade.band import Factor, factor, springs_of
 from crowlight.blade.body import Body
 from crowlight.blade.contact import contact_forces
 from crowlight.blade.lip import Lip
@@ -343,13 +343,8 @@ def steady_factor(
 
 def held_stiffness(body: Body, touching: np.ndarray, scale: float) -> Array:
     """Springs of stiffness `scale` on the touching points, in banded storage."""
-    band = body.shell.band
-    stored = np.zeros((band.width + 1, band.n_dof), order="F")
     rows = body.touching[np.flatnonzero(touching)]
-    square = (rows.T @ rows).tocoo()
-    low = square.row >= square.col
-    stored[(square.row - square.col)[low], square.col[low]] = scale * square.data[low]
-    return stored
+    return springs_of(np.sqrt(scale) * rows, body.shell.band.width)
 
 
 def make_pair(bodies: Sequence[Body], *, interference: float = 0.0, lip: Lip | None = None) -> Pair:

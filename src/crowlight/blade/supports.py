@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from crowlight.blade.arrays import Array, Ints
+from crowlight.blade.band import springs_of
 from crowlight.blade.mesh import ShellMesh
 from crowlight.blade.patch import Patch
 
@@ -44,8 +46,8 @@ def turning_springs(
     stiffness : float
         Moment per length and angle [N]; about 1000 times D / element length acts as rigid.
     """
-    patch, width = mesh.patch, mesh.bandwidth
-    dense = np.zeros((width + 1, mesh.n_dof), order="F")
+    patch = mesh.patch
+    total: Array = np.zeros((mesh.bandwidth + 1, mesh.n_dof), order="F")
     for side in sides:
         edge_along = side in ("left", "right")
         basis = patch.along if edge_along else patch.across
@@ -62,12 +64,7 @@ def turning_springs(
         )
         order = (inplane, normal) if edge_along else (normal, inplane)
         shape = np.einsum("pj,pi->pji", *order).reshape(len(t), -1)
-        for k in range(len(t)):
-            near = np.flatnonzero(np.abs(shape[k]) > 0)
-            row = (shape[k, near][:, None] * f.a3[k]).ravel()
-            dofs = (3 * near[:, None] + np.arange(3)).ravel()
-            block = stiffness * w[k] * length[k] * np.outer(row, row)
-            i, j = np.meshgrid(dofs, dofs, indexing="ij")
-            low = i >= j
-            dense[(i - j)[low], j[low]] += block[low]
-    return dense
+        root = np.sqrt(stiffness * w * length)[:, None, None]
+        rows = root * shape[:, :, None] * f.a3[:, None, :]
+        total += springs_of(csr_array(rows.reshape(len(t), -1)), mesh.bandwidth)
+    return total
