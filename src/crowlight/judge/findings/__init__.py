@@ -17,15 +17,15 @@ from crowlight.judge.findings.evidence import (
 from crowlight.judge.findings.from_geometry import geometry_known
 from crowlight.judge.findings.lexicon import heard
 from crowlight.judge.findings.load import catalogue
-from crowlight.judge.findings.rank import Answer, Findings, Ranked, Support, rank
+from crowlight.judge.findings.rank import Conclusion, Findings, Ranked, Support, rank
 from crowlight.judge.findings.sentences import as_data, ask, place, say, source_sentences
 from crowlight.judge.findings.where import Where
 
 __all__ = [
     "Agreement",
-    "Answer",
     "BladeKnown",
     "Climate",
+    "Conclusion",
     "Crow",
     "Findings",
     "Geometry",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
@@ -217,8 +218,6 @@ def _refer(found: Catalogue) -> None:
 
 def _sorted_remedies(found: Catalogue) -> Catalogue:
     """Bring the remedies of every finding in the order of the ladder."""
-    from dataclasses import replace
-
     findings = {
         f.code: replace(
             f, remedies=tuple(sorted(f.remedies, key=lambda r: (found.remedies[r].step, r)))

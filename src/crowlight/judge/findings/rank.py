@@ -24,7 +24,7 @@ from crowlight.judge.findings.stops import Stop, bars, stops
 from crowlight.judge.findings.weigh import Belief, Case, Weighed, Witnesses
 from crowlight.judge.findings.where import PLACES, Where
 
-__all__ = ["Answer", "Findings", "Ranked", "Support", "rank", "support"]
+__all__ = ["Conclusion", "Findings", "Ranked", "Support", "rank", "support"]
 
 #: Families that must have been looked at before "no finding" may be said.
 CORE = frozenset({"tip", "heart", "crow", "response"})
@@ -46,7 +46,7 @@ class Support(StrEnum):
     STRONG = "strong"
 
 
-class Answer(StrEnum):
+class Conclusion(StrEnum):
     """What the ranking comes to."""
 
     FINDINGS = "findings"
@@ -101,7 +101,7 @@ class Findings:
 
     Parameters
     ----------
-    answer : Answer
+    answer : Conclusion
         What it comes to.
     ranked : tuple of Ranked
         All findings at all places: those with fair support or more by the order in which groups
@@ -123,7 +123,7 @@ class Findings:
         Cautions whatever is done: somebody else's reed, splinters, mould, long crowing.
     """
 
-    answer: Answer
+    answer: Conclusion
     ranked: tuple[Ranked, ...]
     stops: tuple[Stop, ...]
     questions: tuple[Question, ...]
@@ -297,11 +297,11 @@ def _parting(
     return None
 
 
-def _answer(beliefs: Sequence[tuple[Case, Belief]], supports: Sequence[Support]) -> Answer:
+def _answer(beliefs: Sequence[tuple[Case, Belief]], supports: Sequence[Support]) -> Conclusion:
     if any(s in (Support.FAIR, Support.STRONG) for s in supports):
-        return Answer.FINDINGS
+        return Conclusion.FINDINGS
     looked = {w.family for _, belief in beliefs for w in belief.evidence}
-    return Answer.NO_FINDING if looked >= CORE else Answer.CANNOT_TELL
+    return Conclusion.NO_FINDING if looked >= CORE else Conclusion.CANNOT_TELL
 
 
 def _ranked(
