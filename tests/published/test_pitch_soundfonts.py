@@ -18,6 +18,7 @@ import parselmouth
 import pytest
 import soundfile
 from scipy.fft import next_fast_len
+from scipy.signal.windows import tukey
 
 from crowlight.listen.hnr import harmonics_to_noise
 from crowlight.listen.notes import find_notes
@@ -148,19 +149,21 @@ def test_recorded_notes_agree_with_praat_within_a_cent(sample: Sample) -> None:
 
 
 def exact_ratio(sample: Sample, moment: float, pitch: float) -> float:
-    """Harmonics-to-noise ratio with exact shifts, by the phases of a whole spectrum.
+    """Harmonics-to-noise ratio with exact shifts, by the phases of a long spectrum.
 
     The best of nine lags within 0.1 % of the period.
     """
-    margin, size = 4000, next_fast_len(sample.sound.size + 8000)
-    spectrum = np.fft.rfft(np.pad(sample.sound, margin), size)
+    length, margin = round(sample.rate / 75), 4000
+    start = round(moment * sample.rate) - length // 2
+    piece = np.pad(sample.sound, margin)[start : start + length + 2 * margin]
+    size = next_fast_len(piece.size)
+    # Faded in and out far from what is compared, the piece has no edges to smear.
+    spectrum = np.fft.rfft(piece * tukey(piece.size, 0.5), size)
     turn = 2 * np.pi * np.fft.rfftfreq(size)
-    length = round(sample.rate / 75)
-    start = margin + round(moment * sample.rate) - length // 2
     best = 0.0
     for lag in sample.rate / pitch * np.linspace(0.999, 1.001, 9):
         shifted = (np.fft.irfft(spectrum * np.exp(s * 0.5j * lag * turn), size) for s in (-1, 1))
-        a, b = (x[start : start + length] - x[start : start + length].mean() for x in shifted)
+        a, b = (x[margin : margin + length] - x[margin : margin + length].mean() for x in shifted)
         best = max(best, float(a @ b / np.sqrt((a @ a) * (b @ b))))
     return 10 * np.log10(best / (1 - best))
 

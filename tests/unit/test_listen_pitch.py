@@ -160,6 +160,32 @@ def test_pitch_does_not_depend_on_loudness(pitch: float, gain: float, octave_wea
     np.testing.assert_allclose(track.pitch, track_pitch(tone, RATE).pitch, rtol=1e-5)
 
 
+ODD = {
+    "offset": lambda n, rng: np.ones(n),
+    "one click": lambda n, rng: np.eye(1, n, n // 2)[0],
+    "clicks": lambda n, rng: (np.arange(n) % 1000 == 0) * 1.0,
+    "vanishing": lambda n, rng: np.full(n, 1e-42),
+    "clipped": lambda n, rng: np.sign(np.sin(np.arange(n) / 17)),
+    "huge": lambda n, rng: 9e5 * np.sin(np.arange(n) / 17),
+    "fastest": lambda n, rng: np.cos(np.pi * np.arange(n)),
+    "whole numbers": lambda n, rng: (100 * rng.normal(size=n)).astype(np.int16),
+}
+
+
+@pytest.mark.parametrize("rate", [8_000, 11_025, 47_999.5, 192_000])
+@pytest.mark.parametrize("kind", ODD)
+def test_odd_sounds_give_an_answer_or_none_and_no_warning(kind: str, rate: float) -> None:
+    """Warnings are errors in these tests."""
+    sound = ODD[kind](round(0.3 * rate), np.random.default_rng(8))
+    for options in ({}, {"hop": 0.002}, {"lowest": 60, "highest": 100}, {"highest": 4000}):
+        track = track_pitch(sound, rate, **options)
+        assert np.isfinite(track.level).all()
+        assert ((track.clarity >= 0) & (track.clarity <= 1)).all()
+        shown = track.pitch[np.isfinite(track.pitch)]
+        low, high = options.get("lowest", 140), options.get("highest", 1800)
+        assert ((shown > 0.9 * low) & (shown < 1.1 * high)).all()
+
+
 # The steps by themselves.
 
 

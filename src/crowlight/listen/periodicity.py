@@ -148,6 +148,7 @@ def candidates(
         rank[row, at[:, column]] = _NONE
     pitch, height = _peak(r, row[:, None], at + first)
     pitch *= 2 * rate
+    found &= (pitch > 0.97 * lowest) & (pitch < 1.03 * highest)  # lags are whole, limits are not
     height = np.where(found, np.clip(height, 0, 1), 0)
     rough = 1 - height.max(axis=1, keepdims=True)
     score = height - (_OCTAVE_COST + _NOISY_OCTAVE_COST * rough) * np.log2(highest / pitch)
