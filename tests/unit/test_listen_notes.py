@@ -148,6 +148,17 @@ def test_a_slur_that_cracks_is_not_clean() -> None:
     assert all(slur.mute > 0.02 or slur.duration > 0.06 for slur in take.slurs)
 
 
+@pytest.mark.parametrize("gap", [0.02, 0.03, 0.04, 0.05])
+def test_two_scraps_of_a_note_about_a_gap(gap: float) -> None:
+    """However short, what is kept of it has a pitch."""
+    scrap = play([(72, 0.03)])
+    silence = np.zeros(round(gap * RATE))
+    take = find_notes(np.concatenate([silence, scrap, silence, scrap, silence]), RATE)
+    for note in take.notes:
+        assert note.number == 72
+        assert abs(note.cents) < 50
+
+
 def test_clean_means_all_three() -> None:
     good = {"first": 0, "leap": 2, "duration": 0.01, "dip": 1.0, "mute": 0.0}
     assert Slur(**good).clean

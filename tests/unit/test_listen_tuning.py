@@ -89,6 +89,12 @@ def test_the_players_a_is_found_in_any_tuning(key: str, reference: float) -> Non
     assert found.count == 12
 
 
+def test_the_a_is_found_between_the_steps_of_the_search() -> None:
+    found = find_reference(note_pitch([60, 64, 67, 69], reference=441.237))
+    assert found.pitch == pytest.approx(441.237, abs=1e-6)
+    assert found.scatter == pytest.approx(0, abs=1e-6)
+
+
 def test_one_wrong_note_does_not_move_the_a_much() -> None:
     pitch = [*note_pitch([60, 62, 64, 65, 67, 69, 71], reference=441.0), 500.0]
     assert find_reference(pitch).pitch == pytest.approx(441.0, abs=0.1)

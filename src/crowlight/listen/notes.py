@@ -280,6 +280,8 @@ def _measure(
     trim = round(_TRIM / track.hop)
     trim = trim if segment.last - segment.first >= 4 * trim else 0
     inner = slice(segment.first + trim, segment.last - trim)
+    if not np.isfinite(track.pitch[inner]).any():  # nothing but a crack between two ends
+        inner = slice(segment.first, segment.last)
     pitch = track.pitch[inner]
     time = track.time[inner]
     held = np.isfinite(pitch)
