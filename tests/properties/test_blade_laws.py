@@ -7,7 +7,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from crowlight.blade import Blades, BladeShape, Lip, MeshSize, evaluate, typical_scrape
+from crowlight.blade import (
+    Blades,
+    BladeShape,
+    Lip,
+    MeshSize,
+    evaluate,
+    intervals,
+    typical_scrape,
+    usual_unknowns,
+)
 
 SMALL = MeshSize(across=6, front=6, behind=3)
 FEW = settings(
@@ -125,6 +134,13 @@ def test_a_strong_lip_alone_closes_the_reed():
     answer = solved(blades(lip=Lip(centre=4e-3, force=2.0)))
     assert answer.values["closing_pressure"] == 0
     assert any("lip alone" in note for note in answer.notes)
+    mapped = evaluate(answer.blades, modes=4)
+    assert mapped.effects is not None
+    assert np.isnan(mapped.effects.predict(marked=-1e-6)["closing_pressure"])
+    assert np.isfinite(mapped.effects.predict(marked=-1e-6)["compliance"])
+    found = intervals(mapped, usual_unknowns(answer.blades), samples=0)
+    assert np.isnan(found["closing_pressure"].spread)
+    assert found["compliance"].low < found["compliance"].value
 
 
 def test_gaps_never_close_beyond_touching(plain_answer):

@@ -38,6 +38,7 @@ class Effects:
 
     Notes
     -----
+    Not a number where an output has no derivative: the closing pressure of a reed that snaps shut.
     First order. A change of 30 µm in the heart or 5 µm at the tip is predicted within a few
     percent; larger ones need a new solution.
     """

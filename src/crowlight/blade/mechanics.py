@@ -171,7 +171,10 @@ def evaluate(
     pressure = min(playing_pressure, MOST_CLOSED * curve.closing_pressure)
     notes = list(notes_on(pair))
     if curve.closing_pressure == 0:
-        notes.append("the lip alone closes this reed; playing outputs are those at rest")
+        notes.append(
+            "the lip alone closes this reed: playing outputs are those at rest, and effects on the "
+            "closing pressure are not defined"
+        )
     elif pressure < playing_pressure:
         notes.append(f"closes early: playing outputs are read at {pressure / 1e3:.2f} kPa")
     if curve.snaps:

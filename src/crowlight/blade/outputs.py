@@ -158,11 +158,14 @@ def state_outputs(playing: Tangent, rest: Tangent) -> list[Output]:
 
 
 def closing_output(pair: Pair, state: State, *, snaps: bool) -> Output:
-    """Build the closing pressure: where the area equals a tenth of the shape's rest area."""
+    """Build the closing pressure: where the area equals a tenth of the shape's rest area.
+
+    Its derivatives are not numbers where the reed snaps shut or the lip alone closes it.
+    """
     closing = tangent_at(pair, state)
     probe = StateProbe(closing, area_left, area_rows)
     slope = dot(area_rows(pair), closing.pressure_response())
-    factor = 0.0 if snaps or state.pressure == 0 else -1.0 / slope
+    factor = np.nan if snaps or state.pressure == 0 else -1.0 / slope
     return Output("closing_pressure", state.pressure, ((factor, probe),))
 
 

@@ -194,7 +194,8 @@ def intervals(
     level : float
         Probability of the intervals, 0 to 1.
     samples : int
-        Reeds solved if some output needs sampling; 0 never samples and says "linearised".
+        Reeds solved if some output needs sampling; 0 never samples and says "linearised", and
+        the interval is not a number where an output has no derivative.
     rng : numpy.random.Generator, optional
         Needed for sampling.
     report : callable, optional
@@ -349,11 +350,12 @@ def tried(
     spread: Mapping[str, float],
 ) -> set[str]:
     """Find outputs that first order does not describe, tried one standard deviation off."""
-    steep = slopes[names.index("closing_pressure")]
+    out = {name for name in names if not np.isfinite(spread[name])}
+    leading = "area" if "closing_pressure" in out else "closing_pressure"
+    steep = slopes[names.index(leading)]
     size = float(np.linalg.norm(steep))
     if size == 0:
-        return set()
-    out: set[str] = set()
+        return out
     for sign in (1.0, -1.0):
         where = sign * steep / size
         try:
@@ -361,6 +363,8 @@ def tried(
         except OutsideModel:
             return set(names)
         for name, row in zip(names, slopes, strict=True):
+            if name in out:
+                continue
             value, step = answer.values[name], float(row @ where)
             signed = name in SIGNED or value <= 0
             guess = value + step if signed else value * np.exp(step / value)
