@@ -19,7 +19,7 @@ from crowlight.listen.compare import (
     estimate_spread,
     summarise,
 )
-from crowlight.listen.crow import Listened, measure_crow, measure_peep
+from crowlight.listen.crow import Listened, attempt_values, measure_crow, measure_peep
 from crowlight.listen.hnr import harmonics_to_noise
 from crowlight.listen.live import LiveMoment, listen_live, live_delay
 from crowlight.listen.measures import BlowMeasures
@@ -54,6 +54,7 @@ __all__ = [
     "Swell",
     "Tuning",
     "Usable",
+    "attempt_values",
     "check_usable",
     "common_practice",
     "compare_attempts",

@@ -30,6 +30,9 @@ __all__ = [
     "summarise",
 ]
 
+Attempts = ArrayLike | Sequence[float | None]
+"""One value per attempt; None or NaN where an attempt had none."""
+
 CHANGED = "changed"
 NO_CHANGE = "no change these recordings show"
 TOO_FEW = "too few attempts to tell"
@@ -102,7 +105,7 @@ class Change:
     control: float | None
 
 
-def summarise(values: ArrayLike) -> Summary:
+def summarise(values: Attempts) -> Summary:
     """Median and range of the attempts that have a value (None and NaN are left out).
 
     Examples
@@ -118,12 +121,12 @@ def summarise(values: ArrayLike) -> Summary:
     )
 
 
-def _values(values: ArrayLike) -> np.ndarray:
+def _values(values: Attempts) -> np.ndarray:
     found = np.asarray(values, dtype=np.float64).ravel()
     return found[np.isfinite(found)]
 
 
-def estimate_spread(groups: Sequence[ArrayLike]) -> Spread:
+def estimate_spread(groups: Sequence[Attempts]) -> Spread:
     """Pool the spread of single attempts over many takes, each of one unchanged reed.
 
     Parameters
@@ -175,11 +178,11 @@ def median_factor(n: int) -> float:
 
 
 def compare_attempts(
-    before: ArrayLike,
-    after: ArrayLike,
+    before: Attempts,
+    after: Attempts,
     *,
     known: Spread | None = None,
-    control: tuple[ArrayLike, ArrayLike] | None = None,
+    control: tuple[Attempts, Attempts] | None = None,
     confidence: float = 0.95,
 ) -> Change:
     """Compare attempts before and after a cut.
@@ -240,11 +243,11 @@ def _pool(own: Spread, known: Spread | None) -> Spread:
 
 
 def compare_measures(
-    before: Mapping[str, ArrayLike],
-    after: Mapping[str, ArrayLike],
+    before: Mapping[str, Attempts],
+    after: Mapping[str, Attempts],
     *,
     known: Mapping[str, Spread] | None = None,
-    control: tuple[Mapping[str, ArrayLike], Mapping[str, ArrayLike]] | None = None,
+    control: tuple[Mapping[str, Attempts], Mapping[str, Attempts]] | None = None,
     confidence: float = 0.95,
 ) -> dict[str, Change]:
     """Compare several measures at once; false alarms are held to 1 - `confidence` for all together.

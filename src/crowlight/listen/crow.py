@@ -5,7 +5,7 @@ What each number means, how it is computed and where it fails: docs/theory/liste
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +19,7 @@ from crowlight.listen.partials import power_spectrum
 from crowlight.listen.usable import Reason, Usable, check_usable
 from crowlight.listen.waveform import finite, one_channel, working
 
-__all__ = ["Listened", "measure_crow", "measure_peep"]
+__all__ = ["Listened", "attempt_values", "measure_crow", "measure_peep"]
 
 Report = Callable[[float], None]
 
@@ -79,9 +79,7 @@ class Listened:
     @property
     def attempts(self) -> dict[str, Summary]:
         """Median and range over the blows, for each number :meth:`as_dict` has one of."""
-        rows = [blow_dict(b) for b in self.blows]
-        numbers = [name for name in ATTEMPTED if rows]
-        return {name: summarise([row[name] for row in rows]) for name in numbers}
+        return {name: summarise(found) for name, found in attempt_values([self]).items()}
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON, of the longest blow; intervals beside them; None where unknown."""
@@ -117,6 +115,23 @@ class Listened:
         best = self.best
         empty = dict.fromkeys(MEASURED)
         return out | ({**empty, "intervals": {}} if best is None else blow_dict(best))
+
+
+def attempt_values(heard: Iterable[Listened]) -> dict[str, list[float | None]]:
+    """Collect one value per blow over any number of recordings, for comparing or for the spread.
+
+    Parameters
+    ----------
+    heard : iterable of Listened
+        Recordings of one reed in one state.
+
+    Returns
+    -------
+    dict
+        By name, as in :meth:`Listened.as_dict`; None where a blow has no value; empty lists never.
+    """
+    rows = [blow_dict(blow) for take in heard for blow in take.blows]
+    return {name: [row[name] for row in rows] for name in ATTEMPTED if rows}
 
 
 def measure_crow(

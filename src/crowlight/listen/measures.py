@@ -27,6 +27,9 @@ TRUSTED_SHARE, TRUSTED_EXPLAINED = 0.25, 0.3
 """Pitch is shown from this pitched share and this explained share of the lines on."""
 STEADY_SHARE = 0.5
 """Steadiness and drift are shown from this pitched share on."""
+FLOOR_DB = 0.6
+"""What a short look at the noise floor may be off by, beyond its scatter [dB]: counted on invented
+crows, 2 s of a blow against 10 s of it."""
 MARGIN = 0.1
 """Sound used beside the steady part while following the pitch [s]."""
 SHORTEST = 0.35
@@ -223,7 +226,8 @@ def measure_blow(
 
         return jackknife(value, len(spectrum.frames))
 
-    share = from_parts(lambda parts: parts.share)
+    share = _wider_share(from_parts(lambda parts: parts.share))
+    breath = _map(from_parts(lambda parts: parts.breath / max(parts.pitched, 1e-20)), _decibels)
     moving = movement(y, rate, pitch, whole.floor, spectrum.frequency)
     trusted = share.value >= TRUSTED_SHARE and found[0].explained >= TRUSTED_EXPLAINED
     cents = _pitch_cents(track, target)
@@ -246,7 +250,7 @@ def measure_blow(
         cents_folded=folded if trusted else None,
         pitched_share=share,
         stray=stray,
-        breath=_map(from_parts(lambda parts: parts.breath / max(parts.pitched, 1e-20)), _decibels),
+        breath=_wider(breath),
         rattle=rattle,
         beat=_root(moving.beat),
         beat_rate=moving.beat_rate,
@@ -277,7 +281,20 @@ def _stray(whole: Parts, from_parts: Callable[[Callable[[Parts], float]], Measur
         return Measure(_decibels(limit), -np.inf, _decibels(limit))
     found = from_parts(lambda parts: parts.stray / max(parts.pitched, 1e-20))
     low = _decibels(found.low) if found.low > limit else -np.inf
-    return Measure(_decibels(found.value), low, _decibels(found.high))
+    return _wider(Measure(_decibels(found.value), low, _decibels(found.high)))
+
+
+def _wider(m: Measure) -> Measure:
+    """Add what the noise floor may be off by to an interval in decibels."""
+    below, above = (float(np.hypot(v - m.value, FLOOR_DB)) for v in (m.low, m.high))
+    return Measure(m.value, m.value - below, m.value + above)
+
+
+def _wider_share(m: Measure) -> Measure:
+    """Do the same for the pitched share, by way of what is not pitched."""
+    rest = _wider(_map(Measure(1.0 - m.value, 1.0 - m.high, 1.0 - m.low), _decibels))
+    low, high = (1.0 - 10.0 ** (v / 10.0) for v in (rest.high, rest.low))
+    return Measure(m.value, max(low, 0.0), high)
 
 
 def _root(squares: Floats) -> Measure:

@@ -14,7 +14,7 @@ __all__ = ["Measure", "jackknife"]
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """A value and where it would lie in another stretch of the same blow, 95 times in 100.
+    """A value, and an interval for what a much longer stretch of the same blow would give (95 %).
 
     Parameters
     ----------
