@@ -102,3 +102,39 @@ def test_key_follows_the_inputs(inputs: dict) -> None:
     assert key == result_key("assess", dict(inputs))
     assert key != result_key("assess", {**inputs, "length": inputs["length"] + 1e-4})
     assert key != result_key("assess", {**inputs, "readings": inputs["readings"][:-1]})
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_thick_corner_is_named_although_the_style_does_not_expect_it(seed: int) -> None:
+    rng = np.random.default_rng(1000 + seed)
+    corner = Fault(zone="tip", blade=Blade.MARKED, side=-1, amount=0.06e-3)
+    reed = draw_reed(rng, even=True, faults=(corner,))
+    readings = measure(reed, planned_places(reed.style), rng, repeats=2)
+    group = assess(
+        {"name": "x", "readings": readings, "style": "long", "length": reed.style.length}
+    ).groups[0]
+    assert group.mapped is not None
+    named = [
+        (f.against, f.zone, f.blade)
+        for f in group.mapped.geometry.findings
+        if f.decision.outcome == "differs" and f.against == "sides"
+    ]
+    assert named == [("sides", "tip", Blade.MARKED)]
+
+
+def test_twin_blades_are_rarely_called_uneven() -> None:
+    # One in twenty is allowed; of 12 reeds more than 3 has a chance of 0.2 % then (binomial).
+    wrong = 0
+    for seed in range(12):
+        rng = np.random.default_rng(500 + seed)
+        reed = draw_reed(rng, even=True, twin=True)
+        readings = measure(reed, planned_places(reed.style), rng)
+        group = assess(
+            {"name": "x", "readings": readings, "style": "long", "length": reed.style.length}
+        ).groups[0]
+        assert group.mapped is not None
+        wrong += any(
+            f.decision.outcome == "differs" and f.against != "style"
+            for f in group.mapped.geometry.findings
+        )
+    assert wrong <= 3

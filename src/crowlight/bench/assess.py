@@ -149,7 +149,7 @@ def _mapped(
     if found.own_repeatability_used and found.repeatability is not None:
         codes = {r.instrument for r in readings}
         gauges = {c: instrument(c).with_repeatability(found.repeatability) for c in codes}
-    return mapped(inputs, readings, gauges=gauges), ""
+    return mapped(inputs, readings, differences=found, gauges=gauges), ""
 
 
 def inputs_of_table(table: Table, *, name: str) -> dict[str, Any]:

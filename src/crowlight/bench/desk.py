@@ -20,6 +20,7 @@ from crowlight.bench.kinds import (
     clean_text,
 )
 from crowlight.bench.mechanics import BladesShown
+from crowlight.bench.people import People
 from crowlight.bench.places import SiteAsked
 from crowlight.bench.ports import (
     Appended,
@@ -109,6 +110,11 @@ class Desk:
     tables: Tables
     sounds: Sounds
 
+    @property
+    def people(self) -> People:
+        """Makers, players, their places, batches, and whose a reed is."""
+        return People(records=self.records)
+
     # --- looking --------------------------------------------------------------------------------
 
     def reeds(self, query: ReedQuery) -> Page:
@@ -188,20 +194,15 @@ class Desk:
         Raises
         ------
         NotFound
-            If no place is kept under this name; the message lists those there are.
+            If no place is kept under this name; the message offers close names.
         """
-        places = self.records.places()
-        for place in places:
-            if place.name.casefold() == name.strip().casefold():
-                return SiteAsked(
-                    name=place.name,
-                    altitude=place.altitude,
-                    temperature=place.temperature,
-                    humidity=place.humidity,
-                )
-        known = ", ".join(place.name for place in places) or "none so far"
-        msg = f"no place is called {name!r}; kept places: {known}"
-        raise NotFound(msg)
+        place = self.records.place(name)
+        return SiteAsked(
+            name=place.name,
+            altitude=place.altitude,
+            temperature=place.temperature,
+            humidity=place.humidity,
+        )
 
     def travel(
         self, key: str | UUID, *, home: SiteAsked, to: SiteAsked, made: str = "finished"

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from crowlight.judge import Differences
 from crowlight.judge.geometry import Geometry, Measured, judge_geometry
+from crowlight.judge.pooled import from_pairs
 from crowlight.reed import Blade, Instrument, Place, Reading
 from crowlight.reed.styles import Style
 from crowlight.reed.styles import style as named_style
@@ -129,6 +131,7 @@ def mapped(
     inputs: Mapping[str, Any],
     readings: Sequence[Reading],
     *,
+    differences: Differences,
     gauges: Mapping[str, Instrument] | None = None,
     risk: float = 0.05,
 ) -> Mapped:
@@ -140,6 +143,8 @@ def mapped(
         As in `crowlight.bench.assess.assess`, with ``style``.
     readings : sequence of Reading
         The readings.
+    differences : Differences
+        Of the same readings.
     gauges : mapping of str to Instrument, optional
         The maker's own.
     risk : float
@@ -162,7 +167,9 @@ def mapped(
         length=found.style.length,
         length_known=length is not None,
         shown=_shown(found),
-        geometry=judge_geometry(found, lengths=lengths, risk=risk),
+        geometry=from_pairs(
+            judge_geometry(found, lengths=lengths, risk=risk), differences, found.zones
+        ),
         drying=float(found.fit.drying),
         swelling=float(found.fit.swelling),
         next_places=tuple(p.place for p in next_points(found, count=3)),

@@ -252,6 +252,16 @@ class Records(Protocol):
         """Return all batches by name."""
         ...
 
+    def remove_batch(self, uuid: UUID) -> None:
+        """Forget a batch; its reeds stay and are of no batch.
+
+        Raises
+        ------
+        NotFound
+            If there is none.
+        """
+        ...
+
     def add_reed(self, reed: NewReed) -> Reed:
         """Add a reed; adding the same uuid and name again changes nothing.
 
@@ -269,6 +279,18 @@ class Records(Protocol):
         ------
         NotFound
             If there is none; the message offers close names.
+        """
+        ...
+
+    def assign(
+        self, reed: UUID, *, maker: UUID | None, player: UUID | None, batch: UUID | None
+    ) -> Reed:
+        """Say whose a reed is from now on; None for nobody's or no batch.
+
+        Raises
+        ------
+        NotFound
+            If the reed, the maker, the player or the batch is not kept.
         """
         ...
 

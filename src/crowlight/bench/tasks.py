@@ -76,7 +76,7 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 
 _TASKS: Mapping[str, Task] = {
-    "assess": Task(3, _assess),
+    "assess": Task(4, _assess),
     "crow": Task(1, _crow),
     "crow-sound": Task(1, _crow_sound),
     "listen": Task(1, _listen),

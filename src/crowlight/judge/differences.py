@@ -78,6 +78,9 @@ class Comparison:
         Distance from the centreline, >= 0 [m].
     decision : Decision
         Value [m], interval and outcome.
+    seating : float
+        The part of the standard uncertainty that comes from mountings and is shared with the other
+        pairs of the same mountings [m].
     """
 
     pairing: Pairing
@@ -86,6 +89,7 @@ class Comparison:
     along: float
     across: float
     decision: Decision
+    seating: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,11 +164,12 @@ def paired_differences(
     measured = sum(b is not None for _, _, b in pairs)
     comparisons: list[Comparison] = []
     for pairing, a, b in pairs:
+        shared = 0.0
         if b is None:
             decision = Decision(outcome=Outcome.NOT_MEASURED, tolerance=tolerance, risk=risk)
         else:
             used = repeats if own else None
-            u, dof = _uncertainty(a, b, slopes, used)
+            u, dof, shared = _uncertainty(a, b, slopes, used)
             decision = decide(
                 a.thickness - b.thickness,
                 u,
@@ -173,7 +178,7 @@ def paired_differences(
                 comparisons=measured,
                 risk=risk,
             )
-        comparisons.append(_comparison(pairing, a, b, decision))
+        comparisons.append(_comparison(pairing, a, b, decision, shared))
     return Differences(
         comparisons=tuple(sorted(comparisons, key=_tip_first)),
         repeatability=repeats,
@@ -182,7 +187,9 @@ def paired_differences(
     )
 
 
-def _comparison(pairing: Pairing, a: _Point, b: _Point | None, decision: Decision) -> Comparison:
+def _comparison(
+    pairing: Pairing, a: _Point, b: _Point | None, decision: Decision, seating: float
+) -> Comparison:
     if decision.outcome is Outcome.NOT_MEASURED and pairing is Pairing.MARKED_PLAIN:
         place = a.place if a.place.blade is Blade.MARKED else a.place.facing()
     else:
@@ -198,6 +205,7 @@ def _comparison(pairing: Pairing, a: _Point, b: _Point | None, decision: Decisio
         along=along,
         across=abs(place.across),
         decision=decision,
+        seating=seating,
     )
 
 
@@ -320,8 +328,8 @@ def _pairs(points: Sequence[_Point]) -> list[tuple[Pairing, _Point, _Point | Non
 
 def _uncertainty(
     a: _Point, b: _Point, slopes: Mapping[Place, float], own: Repeatability | None
-) -> tuple[float, float]:
-    """Combine the parts of a difference; returns standard uncertainty [m] and its dof."""
+) -> tuple[float, float, float]:
+    """Combine the parts of a difference: standard uncertainty [m], its dof, the seating's part."""
     parts: list[tuple[float, float]] = []
     for p in (a, b):
         gauge = p.gauge.with_repeatability(own) if own else p.gauge
@@ -337,6 +345,6 @@ def _uncertainty(
         else a.seatings.get(s, 0.0) ** 2 + b.seatings.get(s, 0.0) ** 2
         for s in mountings
     ]
-    seating = max(a.gauge.seating, b.gauge.seating)
-    parts.append((seating * math.sqrt(math.fsum(weights)), math.inf))
-    return math.sqrt(math.fsum(u * u for u, _ in parts)), effective_dof(parts)
+    seating = max(a.gauge.seating, b.gauge.seating) * math.sqrt(math.fsum(weights))
+    parts.append((seating, math.inf))
+    return math.sqrt(math.fsum(u * u for u, _ in parts)), effective_dof(parts), seating
