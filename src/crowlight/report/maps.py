@@ -35,7 +35,7 @@ _PER_MM_PIXELS = 9
 _BANDS = (0.05, 0.08, 0.11, 0.15, 0.20, 0.26, 0.33, 0.40, 0.45, 0.50, 0.55, 0.60)
 #: Band limits of a difference map [mm].
 _STEPS = (0.01, 0.02, 0.04, 0.08)
-_CANNOT_TELL = (196, 196, 190)
+_CANNOT_TELL = (172, 172, 167)
 #: Pointwise: the difference is taken to be told where it exceeds this many standard uncertainties.
 _SURE = 1.96
 
