@@ -83,6 +83,12 @@ def test_only_broken_samples_is_an_answer_too():
     assert not answer.ok
 
 
+def test_a_loud_knock_is_too_short_not_too_quiet():
+    sound = np.random.default_rng(2).standard_normal(48_000) * 1e-4
+    sound[20_000:24_000] += 0.3 * np.sin(np.arange(4_000) / 8.0)
+    assert codes(sound)[0] == {"too_short"}
+
+
 @pytest.mark.parametrize("size", [0, 1, 10, 700])
 def test_a_few_samples_are_an_answer(size):
     assert not check_usable(np.full(size, 0.1), RATE).ok

@@ -151,7 +151,8 @@ def check_usable(
                 value=float(sum(spoken)),
             )
         )
-    loudest = max((b.level for b in everything), default=-160.0)
+    top = float(np.max(levels(x, slow_rate), initial=-160.0))
+    loudest = max((b.level for b in everything), default=top)
     if loudest < QUIETEST:
         reasons.append(
             Reason(
