@@ -404,3 +404,50 @@ def test_everything_is_plain_and_whole(records: SqlRecords) -> None:
     assert found[5][1]["thickness"] == taken.readings[1].thickness
     plain = str | int | float | bool | dict | None
     assert all(isinstance(value, plain) for _, row in found for value in row.values())
+
+
+# --- whose a reed is ------------------------------------------------------------------------------
+
+
+def test_a_reed_changes_hands(records: SqlRecords) -> None:
+    ann, bo = Maker(uuid=uuid4(), name="Ann"), Player(uuid=uuid4(), name="Bo")
+    march = Batch(uuid=uuid4(), name="March")
+    records.add_person(ann)
+    records.add_person(bo)
+    records.add_batch(march)
+    reed = new_reed(records)
+    records.append(reed.uuid, [said()])
+    theirs = {"maker": ann.uuid, "player": bo.uuid, "batch": march.uuid}
+    done = records.assign(reed.uuid, **theirs)
+    assert done == records.reed("R 1") == replace(reed, seq=1, **theirs)
+    (row,) = records.reeds(ReedQuery(text="ann bo march", batch="March")).rows
+    assert (row.maker, row.player, row.batch) == ("Ann", "Bo", "March")
+    records.assign(reed.uuid, maker=ann.uuid, player=None, batch=None)
+    assert records.reeds(ReedQuery(text="bo")).total == 0
+    assert records.reeds(ReedQuery(text="ann")).total == 1
+    assert records.rebuild_summaries() == 0
+
+
+def test_a_reed_is_given_to_nobody_unknown(records: SqlRecords) -> None:
+    reed = new_reed(records)
+    nobody: dict[str, UUID | None] = {"maker": None, "player": None, "batch": None}
+    with pytest.raises(NotFound, match=r"no person .* is kept"):
+        records.assign(reed.uuid, **nobody | {"player": uuid4()})
+    with pytest.raises(NotFound, match=r"no batch .* is kept"):
+        records.assign(reed.uuid, **nobody | {"batch": uuid4()})
+    with pytest.raises(NotFound, match=r"no reed .* is kept"):
+        records.assign(uuid4(), **nobody)
+    assert records.reed("R 1") == reed
+
+
+def test_a_batch_is_forgotten_and_its_reeds_are_not(records: SqlRecords) -> None:
+    march = Batch(uuid=uuid4(), name="March")
+    records.add_batch(march)
+    reed = new_reed(records, batch=march.uuid)
+    records.remove_batch(march.uuid)
+    assert records.batches() == ()
+    assert records.reed("R 1") == replace(reed, batch=None)
+    assert records.reeds(ReedQuery(text="march")).total == 0
+    assert records.rebuild_summaries() == 0
+    with pytest.raises(NotFound, match=r"no batch .* is kept"):
+        records.remove_batch(march.uuid)

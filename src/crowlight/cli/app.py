@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 import crowlight
-from crowlight.cli import blades, climate, hearing, judging, keeping, serving, verifying
+from crowlight.cli import blades, climate, hearing, judging, keeping, people, serving, verifying
 from crowlight.cli.demo import demo
 
 __all__ = ["app"]
@@ -48,6 +48,10 @@ def _common(
 app.command()(judging.assess)
 app.command("import")(keeping.import_table)
 app.command()(keeping.reeds)
+app.command()(people.people)
+app.command()(people.places)
+app.command()(people.assign)
+app.command()(people.erase)
 app.command()(keeping.report)
 app.command()(keeping.export)
 app.command()(keeping.backup)

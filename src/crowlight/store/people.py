@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from difflib import get_close_matches
 from typing import Any
 from uuid import UUID
 
 from sqlalchemy import Connection, Select, Table, delete, exists, insert, or_, select, update
 
 from crowlight.bench.kinds import clean_text
+from crowlight.bench.names import folded, no_such
 from crowlight.bench.ports import Batch, Maker, Person, PersonPlace, Player
 from crowlight.errors import Conflict, InputError, NotFound
 from crowlight.store.schema import batch, maker, person, place, player, reed
-from crowlight.store.summary import folded, lock, refresh
+from crowlight.store.summary import lock, refresh
 
 __all__ = [
     "add_batch",
@@ -26,8 +25,8 @@ __all__ = [
     "checked_name",
     "erase_person",
     "find_place",
-    "no_such",
     "person_id",
+    "remove_batch",
     "remove_place",
 ]
 
@@ -214,17 +213,6 @@ def find_place(connection: Connection, key: str | UUID) -> PersonPlace:
     return same[0]
 
 
-def no_such(what: str, key: str, kept: Sequence[str]) -> str:
-    """Say that nothing has this name, and which names are close."""
-    names = {folded(n): n for n in kept}
-    close = [repr(names[n]) for n in get_close_matches(folded(key), names, n=3, cutoff=0.6)]
-    if close:
-        return f"no {what} is called {key!r}; did you mean {' or '.join(close)}?"
-    if not kept:
-        return f"no {what} is called {key!r}: no {what}s are kept yet"
-    return f"no {what} is called {key!r}; look it up in the list of {len(kept)} {what}s"
-
-
 def all_places(connection: Connection, of: UUID | None) -> tuple[PersonPlace, ...]:
     """Return the places, of one person or all, by name."""
     rows = select(place, person.c.uuid.label("owner")).join(person, person.c.id == place.c.person)
@@ -264,3 +252,16 @@ def all_batches(connection: Connection) -> tuple[Batch, ...]:
     )
     found = [Batch(uuid=row.uuid, name=row.name, maker=row.by) for row in rows]
     return tuple(sorted(found, key=lambda b: (b.name.casefold(), b.name, str(b.uuid))))
+
+
+def remove_batch(connection: Connection, uuid: UUID) -> None:
+    """Delete a batch; its reeds are of no batch from now on."""
+    found = batch_id(connection, uuid, change=True)
+    chosen = select(reed.c.id).where(reed.c.batch == found).order_by(reed.c.id)
+    reeds = connection.execute(chosen).scalars().all()
+    for reed_id in reeds:
+        lock(connection, reed_id)
+    connection.execute(update(reed).where(reed.c.batch == found).values(batch=None))
+    connection.execute(delete(batch).where(batch.c.id == found))
+    for reed_id in reeds:
+        refresh(connection, reed_id)

@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any, Self
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Connection, Select, func, insert, or_, select
+from sqlalchemy import ColumnElement, Connection, Select, func, insert, or_, select, update
 
 from crowlight.bench.kinds import clean_text
+from crowlight.bench.names import folded, no_such
 from crowlight.bench.ports import (
     Appended,
     Batch,
@@ -32,7 +33,7 @@ from crowlight.store.everything import everything
 from crowlight.store.failpoints import Failpoint, pass_by
 from crowlight.store.rows import entries_of, load_entries
 from crowlight.store.schema import batch, entry, person, reed, reed_summary
-from crowlight.store.summary import folded, lock, refresh, summary_of, summary_row
+from crowlight.store.summary import lock, refresh, summary_of, summary_row
 
 __all__ = ["SqlRecords", "open_records"]
 
@@ -134,6 +135,17 @@ class SqlRecords:
         with self.database.read() as connection:
             return people.all_batches(connection)
 
+    def remove_batch(self, uuid: UUID) -> None:
+        """Forget a batch; its reeds stay and are of no batch.
+
+        Raises
+        ------
+        NotFound
+            If there is none.
+        """
+        with self.database.write() as connection:
+            people.remove_batch(connection, uuid)
+
     # --- reeds ------------------------------------------------------------------------------------
 
     def add_reed(self, reed: NewReed) -> Reed:
@@ -159,6 +171,19 @@ class SqlRecords:
         """
         with self.database.read() as connection:
             return _find_reed(connection, key)
+
+    def assign(
+        self, reed: UUID, *, maker: UUID | None, player: UUID | None, batch: UUID | None
+    ) -> Reed:
+        """Say whose a reed is from now on; None for nobody's or no batch.
+
+        Raises
+        ------
+        NotFound
+            If the reed, the maker, the player or the batch is not kept.
+        """
+        with self.database.write() as connection:
+            return _assign(connection, reed, maker, player, batch)
 
     def reeds(self, query: ReedQuery) -> Page:
         """List reeds: every word of `query.text` is looked for, in any of the searched texts."""
@@ -329,6 +354,26 @@ def _add_reed(connection: Connection, new: NewReed, clock: Clock) -> Reed:
     return Reed(**connection.execute(_reed_rows().where(reed.c.id == reed_id)).one()._mapping)
 
 
+def _assign(
+    connection: Connection,
+    uuid: UUID,
+    maker: UUID | None,
+    player: UUID | None,
+    of: UUID | None,
+) -> Reed:
+    # people and batch first, as everywhere: who waits for a reed must not hold what others wait for
+    new = {
+        "maker": people.person_id(connection, maker),
+        "player": people.person_id(connection, player),
+        "batch": people.batch_id(connection, of),
+    }
+    reed_id = _reed_id(connection, uuid)
+    lock(connection, reed_id)
+    connection.execute(update(reed).where(reed.c.id == reed_id).values(new))
+    refresh(connection, reed_id)
+    return Reed(**connection.execute(_reed_rows().where(reed.c.id == reed_id)).one()._mapping)
+
+
 def _find_reed(connection: Connection, key: str | UUID) -> Reed:
     wanted: list[ColumnElement[bool]] = []
     if isinstance(key, str):
@@ -342,7 +387,7 @@ def _find_reed(connection: Connection, key: str | UUID) -> Reed:
         if row is not None:
             return Reed(**row._mapping)
     names = connection.execute(select(reed.c.name)).scalars().all()
-    raise NotFound(people.no_such("reed", str(key), names))
+    raise NotFound(no_such("reed", str(key), names))
 
 
 def _reed_id(connection: Connection, uuid: UUID) -> int:

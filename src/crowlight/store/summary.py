@@ -3,29 +3,17 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, Select, delete, func, insert, select
 
+from crowlight.bench.names import folded
 from crowlight.bench.ports import ReedSummary
 from crowlight.bench.state import state_of
 from crowlight.store.rows import entries_of, load_entries
 from crowlight.store.schema import batch, entry, maker, player, reading, reed, reed_summary
 
-__all__ = ["folded", "held", "lock", "natural", "refresh", "summary_of", "summary_row"]
-
-
-def folded(text: str) -> str:
-    """Return `text` as a search compares it: no capitals, no accents, single blanks.
-
-    Examples
-    --------
-    >>> folded("Grüne  Wicklung, Nº 3")
-    'grune wicklung, no 3'
-    """
-    parts = unicodedata.normalize("NFKD", text.casefold())
-    return " ".join("".join(c for c in parts if not unicodedata.combining(c)).split())
+__all__ = ["held", "lock", "natural", "refresh", "summary_of", "summary_row"]
 
 
 def natural(name: str) -> str:
