@@ -158,6 +158,14 @@ def test_warm_curve_is_the_full_curve_within_its_stated_error(blades, answer):
     assert warm.closing_pressure == pytest.approx(full.values["closing_pressure"], rel=2e-3, abs=0)
 
 
+@pytest.mark.parametrize("depth", [0.0, 1e-9, 3e-6])
+def test_warm_curve_of_next_to_no_cut_closes_where_it_did(blades, answer, depth):
+    warm = prepare(answer).solve(Change(marked=heart_scrape(blades, depth)))
+    expected = answer.effects.predict(marked=heart_scrape(blades, depth))["closing_pressure"]
+    shift = warm.closing_pressure - answer.values["closing_pressure"]
+    assert shift == pytest.approx(expected, abs=5.0)  # pascals
+
+
 def test_warm_curve_needs_the_same_mesh_and_blades(blades, answer):
     with pytest.raises(OutsideModel, match="clip"):
         prepare(answer).solve(Change(clip=0.1e-3))

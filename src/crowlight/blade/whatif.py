@@ -25,6 +25,8 @@ from crowlight.errors import OutsideModel
 
 __all__ = ["Change", "Prepared", "WarmCurve", "changed", "move_transition", "prepare"]
 
+NEAR_ENOUGH = 2e-3  # share of the closing pressure over which a secant is straight
+
 
 @dataclass(frozen=True)
 class Change:
@@ -92,7 +94,8 @@ class WarmCurve:
     pressures, areas, heights : ndarray, shape (n,)
         The old curve's pressures [Pa], the new areas [m²] and heights [m].
     closing_pressure : float
-        New closing pressure [Pa].
+        New closing pressure [Pa]; not a number if the uncut reed snaps shut or the lip alone
+        closes it: solve anew.
     area_error : float
         Bound on the error that solving coarsely left in the areas [m²].
     """
@@ -166,20 +169,22 @@ class Prepared:
         )
 
     def closing(self, cut: Pair, found: list[State], accuracy: float) -> float:
-        """Move the last state to the new closing pressure with two secant steps."""
+        """Move the last state to the new closing pressure with at most two secant steps."""
+        if self.answer.curve.snaps or len(found) < 2:
+            return float("nan")
         closed = CLOSED_SHARE * cut.shape_area
         before, last = found[-2], found[-1]
-        anchor = self.anchors[-1] and replace(self.anchors[-1])
-        for _ in range(2):
+        pressure = last.pressure
+        for _ in range(3):
             slope = (last.area - before.area) / (last.pressure - before.pressure)
             pressure = last.pressure + (closed - last.area) / slope
-            if not 0 < pressure < 2 * last.pressure:
+            near = abs(pressure - last.pressure) < NEAR_ENOUGH * last.pressure
+            if near or not 0 < pressure < 2 * last.pressure:
                 break
-            before, last = last, settle(cut, pressure, last, step_ends=accuracy, anchor=anchor)
-            if abs(last.pressure - before.pressure) < 1.0:
-                break
-        slope = (last.area - before.area) / (last.pressure - before.pressure)
-        return last.pressure + (closed - last.area) / slope
+            anchor = self.anchors[-1] and replace(self.anchors[-1])
+            moved = settle(cut, pressure, last, step_ends=accuracy, anchor=anchor)
+            before, last = last, moved
+        return pressure
 
 
 @one_thread
