@@ -8,6 +8,7 @@ import pytest
 
 from crowlight.blade import (
     OUTPUTS,
+    WET,
     Blades,
     BladeShape,
     Change,
@@ -303,6 +304,20 @@ def test_evaluation_can_be_stopped(blades):
 def test_blades_of_unequal_length_are_refused():
     with pytest.raises(InputError, match="cannot meet at the tip"):
         Blades(typical_scrape(), plain_shape=BladeShape(length=22e-3))
+
+
+def test_blades_may_differ_in_shape_and_cane():
+    reed = Blades(
+        typical_scrape(),
+        plain_shape=BladeShape(height=0.25e-3),
+        plain_cane=WET.scaled(along=1.5, across=1.5, shear=1.5),
+        size=SMALL,
+    )
+    found = evaluate(reed, maps=False)
+    assert found.values["rest_height"] == pytest.approx(0.6e-3, rel=1e-9, abs=0)
+    assert found.values["unevenness"] > 0.1  # the softer, marked blade gives more
+    assert found.free[1].frequencies[0] > found.free[0].frequencies[0]
+    assert len(found.rest_profile.opening) == 41
 
 
 def test_thick_arch_is_noted(answer):

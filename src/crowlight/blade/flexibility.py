@@ -19,6 +19,8 @@ from crowlight.errors import OutsideModel
 
 __all__ = ["FlexibilityMap", "flexibility_map", "pad_force"]
 
+FIRST_FORCE, MOST_FORCE = 0.05, 50.0  # newtons
+
 
 @dataclass(frozen=True)
 class FlexibilityMap:
@@ -109,28 +111,19 @@ def pad_force(
         If no force up to 50 N does it.
     """
     pads = [pad_rows(b, from_tip, radius) for b in pair.bodies]
-    state = rest_guess(pair)
-    force, lower, base = 0.0, 0.0, pair.steady
-
-    def pressed(newton: float) -> tuple[float, Pair]:
-        loaded = replace(
-            pair, steady=tuple(s + newton * p for s, p in zip(base, pads, strict=True))
-        )
-        found = settle(loaded, 0.0, state)
-        moved = [p @ (u - r) for p, u, r in zip(pads, found.u, pair.rest, strict=True)]
-        return float(np.mean(moved)), loaded
-
-    step = 0.05
-    previous = 0.0
+    state, force, given = rest_guess(pair), 0.0, 0.0
+    step = FIRST_FORCE
     for _ in range(40):
-        force = lower + step
-        given, _ = pressed(force)
+        if not 0 < force + step < MOST_FORCE:
+            break
+        loads = [s + (force + step) * p for s, p in zip(pair.steady, pads, strict=True)]
+        state = settle(replace(pair, steady=tuple(loads)), 0.0, state)
+        moved = float(
+            np.mean([p @ (u - r) for p, u, r in zip(pads, state.u, pair.rest, strict=True)])
+        )
+        force, slope, given = force + step, (moved - given) / step, moved
         if abs(given - depth) < 1e-4 * depth:
             return force
-        slope = (given - previous) / (force - lower) if given > previous else given / force
-        lower, previous = force, given
         step = (depth - given) / slope
-        if not 0 < force + step < 50:
-            break
-    msg = f"no force up to 50 N presses this blade in by {depth * 1e3:g} mm; check the map"
-    raise OutsideModel(msg)
+    msg = f"no force up to {MOST_FORCE:g} N presses this blade in by {depth * 1e3:g} mm"
+    raise OutsideModel(msg + "; check the map and the opening")
