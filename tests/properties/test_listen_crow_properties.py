@@ -86,7 +86,9 @@ def test_the_sampling_rate_changes_little(seed, kind, ratio):
     a, b = numbers(sound), numbers(other, RATE * up / down)
     assert b["pitch_hz"] == pytest.approx(a["pitch_hz"], rel=1e-4)  # 0.17 cents
     assert b["pitched_share"] == pytest.approx(a["pitched_share"], abs=0.01)
-    assert b["rattle_percent"] == pytest.approx(a["rattle_percent"], rel=0.05, abs=0.1)
+    # a fourth root of what chance leaves: under half a per cent there is no rattle to compare
+    rattle = [max(v["rattle_percent"], 0.5) for v in (a, b)]
+    assert rattle[1] == pytest.approx(rattle[0], rel=0.05, abs=0.1)
     assert b["breath_db"] == pytest.approx(a["breath_db"], abs=1.0)
 
 
