@@ -14,7 +14,7 @@ def test_the_demo_writes_a_report_for_every_reed(crowlight: Callable, tmp_path: 
     for reed in REEDS:
         page = (tmp_path / "demo" / f"{reed.name}.html").read_text(encoding="utf-8")
         assert "nvented" in page
-        assert reed.words.split(",")[0] in page
+        assert f">{reed.name}<" in page.replace("\n", "")
     again = crowlight("demo", "--to", tmp_path / "demo", "--only")
     assert again.status == 0
     assert again.out == done.out

@@ -6,6 +6,7 @@ loads neither numpy nor scipy nor sqlalchemy.
 
 from __future__ import annotations
 
+import os
 import sys
 import tempfile
 import traceback
@@ -19,6 +20,10 @@ __all__ = ["app", "main"]
 
 def main() -> None:
     """Run the command line; errors become sentences and an exit status."""
+    # Read once, when numpy is first imported: the problems here are small, and threads that wait
+    # for each other on a busy machine cost more than they bring.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     try:
         app()
     except CrowlightError as error:

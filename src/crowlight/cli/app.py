@@ -8,7 +8,17 @@ from typing import Annotated
 import typer
 
 import crowlight
-from crowlight.cli import blades, climate, hearing, judging, keeping, people, serving, verifying
+from crowlight.cli import (
+    blades,
+    climate,
+    hearing,
+    judging,
+    keeping,
+    people,
+    serving,
+    styles,
+    verifying,
+)
 from crowlight.cli.demo import demo
 
 __all__ = ["app"]
@@ -52,6 +62,8 @@ app.command()(people.people)
 app.command()(people.places)
 app.command()(people.assign)
 app.command()(people.erase)
+app.command()(styles.style)
+app.command()(styles.styles)
 app.command()(keeping.report)
 app.command()(keeping.export)
 app.command()(keeping.backup)
