@@ -159,7 +159,6 @@ def settle(
     strains = [s.strain(v) for s, v in zip(pair.shells, start.u, strict=True)]
     here: list[Array] = list(start.u)
     walk = Walk(here, strains, start.force)
-    largest = np.inf
     if anchor is not None:
         tried, done, _ = kept_factor_steps(pair, loads, walk, anchor, np.inf, step_ends)
         if done:
