@@ -85,9 +85,10 @@ def linear_update(slopes: Real, measured: Real, spread: Real) -> Linear:
     (1.0, 0.5)
     """
     weighed = slopes / spread[:, None]
-    _, size, across = np.linalg.svd(weighed, full_matrices=False)
-    lost = size**2 / (1.0 + size**2)
-    covariance = np.eye(slopes.shape[1]) - (across.T * lost) @ across
+    _, size, across = np.linalg.svd(weighed)
+    left = np.ones(slopes.shape[1])
+    left[: len(size)] = 1.0 / (1.0 + size**2)
+    covariance = (across.T * left) @ across
     mean = covariance @ (weighed.T @ (measured / spread))
     return Linear(mean, 0.5 * (covariance + covariance.T))
 

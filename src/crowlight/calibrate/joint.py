@@ -24,7 +24,7 @@ __all__ = ["calibrate", "update"]
 
 Real = NDArray[np.float64]
 
-_DRAWS = 1000
+_DRAWS = 2000
 _GOOD_LINES = 0.1
 """Relative error of the blade lines at the answer above which they are drawn anew there.
 
@@ -162,8 +162,11 @@ def update(
         again = blade_line(line.reed, top.mode[: line.reed.size])
         model, solves = replace(model, line=again), solves + 1
         top = _climb(model, top.mode)
-    base = rng.standard_normal((_DRAWS, model.size))
-    sample = top.mode + base @ np.linalg.cholesky(top.covariance).T
+    n = model.physical
+    base = rng.standard_normal((_DRAWS, n))
+    before, sample = np.zeros((2, _DRAWS, model.size))
+    before[:, :n] = base
+    sample[:, :n] = top.mode[:n] + base @ np.linalg.cholesky(top.covariance[:n, :n]).T
     weighed = log_weights(model, sample, base, model.onset(top.mode))
     weights = np.exp(weighed - np.max(weighed))
     weights /= weights.sum()
@@ -173,7 +176,7 @@ def update(
         "laplace, importance sampling", _DRAWS, effective_share(weighed), error, solves
     )
     return Posterior(
-        prior=beliefs(first, base, even, level),
+        prior=beliefs(first, before, even, level),
         posterior=beliefs(model, sample, weights, level),
         cannot_separate=combinations(model, top.covariance),
         conflicts=conflicts(first.data, odd, first.measured - expected),

@@ -19,19 +19,29 @@ OUNCE = 28.349523125  # grams
 LEAST_FORCE, MOST_FORCE = 0.15, 8.0  # newtons
 
 
+_SHOWN = {"m": ("mm", 1e3), "Pa": ("kPa", 1e-3)}
+"""Units in which messages speak."""
+
+
 def _spread(what: str, value: float, spread: float, unit: str) -> None:
     """Ask about a spread that cannot be one standard deviation of the value."""
+    shown, factor = _SHOWN.get(unit, (unit, 1.0))
     if not (np.isfinite(spread) and 0.0 < spread <= 0.5 * value):
         msg = (
-            f"the spread {spread:g} {unit} of {what} {value:g} {unit} must be above 0 and at most "
-            "half the value; how far do repeated readings lie apart?"
+            f"the spread {spread * factor:g} {shown} of {what} {value * factor:g} {shown} must be "
+            "above 0 and at most half the value; how far do repeated readings lie apart?"
         )
         raise InputError(msg)
 
 
 def _within(what: str, value: float, low: float, high: float, unit: str, ask: str) -> None:
+    """Ask about a value outside its range."""
+    shown, factor = _SHOWN.get(unit, (unit, 1.0))
     if not low <= value <= high:
-        msg = f"{what} {value:g} {unit} is outside {low:g} to {high:g} {unit}; {ask}"
+        msg = (
+            f"{what} {value * factor:g} {shown} is outside {low * factor:g} to {high * factor:g} "
+            f"{shown}; {ask}"
+        )
         raise InputError(msg)
 
 

@@ -150,7 +150,7 @@ class Posterior:
     model : Model
         For prediction at draws.
     sample : ndarray, shape (draws, model.size)
-        Standard normal unknowns, from the normal approximation.
+        Unknowns drawn from the normal approximation; model errors integrated out, 0.
     weights : ndarray, shape (draws,)
         Of the sample; sum 1.
     """
@@ -334,20 +334,23 @@ def combinations(model: Model, covariance: Real) -> tuple[Combination, ...]:
 def log_weights(model: Model, sample: Real, base: Real, near: tuple[float, float] | None) -> Real:
     """Log posterior density over that of the normal approximation, up to a constant.
 
+    Model errors are integrated out, as they enter linearly: their covariance joins the noise.
+
     Parameters
     ----------
     model : Model
         Predictions.
-    sample : ndarray, shape (draws, size)
-        Drawn as mode + root @ base.
-    base : ndarray, shape (draws, size)
+    sample : ndarray, shape (draws, model.size)
+        Drawn as mode + root @ base, model errors 0.
+    base : ndarray, shape (draws, model.physical)
         Standard normal.
     near : tuple of float or None
         Onset at the mode.
     """
     if not model.data:
         return np.zeros(len(sample))
-    left = (model.measured - model.many(sample, near)) / model.spread
-    density = -0.5 * np.sum(left**2, axis=1) - 0.5 * np.sum(sample**2, axis=1)
-    raw = density + 0.5 * np.sum(base**2, axis=1)
+    noise = model.loading @ model.loading.T + np.diag(model.spread**2)
+    left = model.measured - model.many(sample, near)
+    odd = np.sum(left * np.linalg.solve(noise, left.T).T, axis=1)
+    raw = 0.5 * (np.sum(base**2, axis=1) - np.sum(sample**2, axis=1) - odd)
     return np.where(np.isfinite(raw), raw, -np.inf)

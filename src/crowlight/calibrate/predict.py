@@ -15,7 +15,13 @@ from numpy.typing import NDArray
 
 from crowlight.calibrate.air import AIR_UNKNOWNS, first_notes, reeds_at
 from crowlight.calibrate.line import BladeLine
-from crowlight.calibrate.measurements import CrowPitch, ForceTest, Measurement, Pad
+from crowlight.calibrate.measurements import (
+    CrowPitch,
+    ForceTest,
+    Measurement,
+    Pad,
+    PeepPitch,
+)
 from crowlight.crow import ReedArrays, Resonances
 
 __all__ = ["KINDS", "MAPS", "Model", "labels", "presses"]
@@ -59,6 +65,21 @@ class Model:
     def size(self) -> int:
         """How many unknowns."""
         return self.line.reed.size + len(AIR_UNKNOWNS) + len(KINDS)
+
+    @property
+    def physical(self) -> int:
+        """How many of them, the first, describe the reed; the rest are model errors."""
+        return self.size - len(KINDS)
+
+    @property
+    def loading(self) -> Real:
+        """How model errors enter the data, shape (m, kinds)."""
+        out = np.zeros((len(self.data), len(KINDS)))
+        for i, d in enumerate(self.data):
+            out[i, KINDS.index(d.name)] = d.model_error
+            if isinstance(d, PeepPitch):
+                out[i, KINDS.index("crow")] = CrowPitch.model_error
+        return out
 
     @property
     def sounds(self) -> bool:
@@ -106,14 +127,8 @@ class Model:
                 base = logs[:, self.line.press_column((d.pad, d.depth))]
             else:
                 base = known[d.name]
-            out[:, i] = base + d.model_error * self._error(t, d.name)
-            if d.name == "peep":
-                out[:, i] += CrowPitch.model_error * self._error(t, "crow")
-        return out
-
-    def _error(self, t: Real, kind: str) -> Real:
-        """Model error of one kind at many reeds, standard normal, shape (reeds,)."""
-        return t[:, self.size - len(KINDS) + KINDS.index(kind)]
+            out[:, i] = base
+        return out + t[:, self.physical :] @ self.loading.T
 
     def one(self, t: Real) -> Real:
         """Logarithms of the predictions for one reed, shape (m,)."""

@@ -21,9 +21,8 @@ from crowlight.calibrate import (
     Posterior,
     update,
 )
-from crowlight.calibrate.air import AIR_UNKNOWNS
 from crowlight.calibrate.line import OUTPUTS_USED, solved
-from crowlight.calibrate.predict import KINDS, Model
+from crowlight.calibrate.predict import Model
 from crowlight.crow import Resonances
 from crowlight.errors import OutsideModel
 
@@ -135,6 +134,5 @@ def test_usual_reeds_are_seldom_asked_about(found: list[tuple[Truth, Posterior]]
 
 
 def test_draws_weigh_well(found: list[tuple[Truth, Posterior]]) -> None:
-    shares = [p.quality.effective_share for _, p in found]
-    assert np.median(shares) > 0.3
-    assert len(AIR_UNKNOWNS) + len(KINDS) < found[0][1].model.size
+    # the rest is what the normal approximation misses; model errors are integrated out exactly
+    assert min(p.quality.effective_share for _, p in found) > 0.8
