@@ -159,5 +159,5 @@ def test_every_quantity_and_zone_has_words(mapped):
     for f in mapped.groups[0].mapped.geometry.findings:
         assert finding.what(f, WORDS)
         assert finding.interval_of(f, WORDS)
-    for code in ("no-style", "state", "few"):
+    for code in ("no-style", "unknown-style", "state", "few"):
         assert len(finding.not_mapped(code, WORDS)) > 20

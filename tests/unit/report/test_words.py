@@ -72,14 +72,14 @@ def test_no_text_of_a_template_goes_past_the_catalogue():
 def test_a_translation_needs_no_code(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     with POT.open("rb") as source:
         translated = read_po(source, locale="de")
-    translated.get("differs").string = "ist anders"
+    translated.get("differs").string = "abweichend"
     folder = tmp_path / "de" / "LC_MESSAGES"
     folder.mkdir(parents=True)
     with (folder / "crowlight.mo").open("wb") as out:
         write_mo(out, translated)
     found = gettext.translation("crowlight", tmp_path, ["de"])
     monkeypatch.setattr(module, "_catalogue", lambda _: found)
-    assert Words("de").outcome(Outcome.DIFFERS) == "ist anders"
+    assert Words("de").outcome(Outcome.DIFFERS) == "abweichend"
     assert Words("de").outcome(Outcome.NOT_MEASURED) == "not measured"
 
 
