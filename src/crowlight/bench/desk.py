@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
-from uuid import UUID, uuid4, uuid5
+from uuid import UUID, uuid4
 
 from crowlight.bench.assess import Assessment, inputs_of_table
+from crowlight.bench.importing import entries_of_table
+from crowlight.bench.inputs import blade_inputs, reed_inputs
 from crowlight.bench.kinds import (
-    Described,
-    Lengths,
     Payload,
     Recording,
     Withdrawn,
@@ -30,6 +29,7 @@ from crowlight.bench.ports import (
     Jobs,
     NewEntry,
     NewReed,
+    OwnStyle,
     Page,
     Records,
     Reed,
@@ -37,21 +37,20 @@ from crowlight.bench.ports import (
     Results,
     SoundOf,
     Sounds,
-    Table,
     Tables,
 )
 from crowlight.bench.state import ReedState, state_of
+from crowlight.bench.styles import checked_name
 from crowlight.bench.tasks import result_key, task_named
 from crowlight.errors import InputError, NotFound, OutsideModel
 from crowlight.reed import Reading, check_reading
+from crowlight.reed.styles import STYLE_CODES
 
 if TYPE_CHECKING:  # it loads the blade model, which most of the desk does without
     from crowlight.bench.mechanics import BladesShown
+    from crowlight.bench.whatif import Cut, Leverage, Outcome
 
 __all__ = ["Desk", "Imported", "Sheet"]
-
-#: Name space of entry uuids made from the content of an imported table (RFC 9562, version 5).
-_TABLES = UUID("a1c2b0de-5d5c-5b0e-9c56-2f6f1d9b7c11")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +125,7 @@ class Desk:
         reed = self.records.reed(key)
         entries = self.records.entries(reed.uuid, up_to=up_to)
         state = state_of(entries)
-        assessment = self._assessed(_inputs(reed.name, state), sticky=str(reed.uuid))
+        assessment = self._assessed(self._inputs(reed, state), sticky=str(reed.uuid))
         return Sheet(reed=reed, state=state, entries=entries, assessment=assessment)
 
     def assess(self, key: str | UUID) -> Assessment:
@@ -151,11 +150,60 @@ class Desk:
     def assess_table(self, data: bytes, *, name: str) -> Assessment:
         """Judge a table of readings without keeping anything."""
         table = self.tables.read(data, name=name)
-        found = self._assessed(inputs_of_table(table, name=name), sticky="")
+        inputs = inputs_of_table(table, name=name)
+        inputs["style_text"] = self._style_text(inputs["style"])
+        found = self._assessed(inputs, sticky="")
         if found is None:
             msg = f"{name} has no readings; see the documented columns"
             raise InputError(msg)
         return found
+
+    def _inputs(self, reed: Reed, state: ReedState) -> dict[str, Any]:
+        """Gather what judging a reed needs."""
+        text = self._style_text(state.described.style)
+        return reed_inputs(reed.name, state, style_text=text)
+
+    # --- styles ---------------------------------------------------------------------------------
+
+    def styles(self) -> tuple[OwnStyle, ...]:
+        """Return the makers' own styles by name; see `STYLE_CODES` for those of crowlight."""
+        return self.records.styles()
+
+    def make_style(
+        self, name: str, reeds: Sequence[str | UUID], *, uuid: UUID | None = None
+    ) -> OwnStyle:
+        """Make a style from these reeds, and keep it; see `crowlight.bench.styles`.
+
+        Raises
+        ------
+        Conflict
+            If there is a style of this name.
+        InputError
+            If the reeds are of several styles, or one cannot be mapped.
+        """
+        name = checked_name(name)
+        kept = [self.records.reed(key) for key in dict.fromkeys(reeds)]
+        states = [state_of(self.records.entries(reed.uuid)) for reed in kept]
+        given = tuple(self._inputs(reed, s) for reed, s in zip(kept, states, strict=True))
+        found = self._computed("own-style", {"name": name, "reeds": given})
+        makers = {reed.maker for reed in kept}
+        new = OwnStyle(
+            uuid=uuid or uuid4(),
+            name=name,
+            maker=makers.pop() if len(makers) == 1 else None,
+            text=found["text"],
+            created_at=self.clock.now(),
+        )
+        self.records.add_style(new)
+        return new
+
+    def _style_text(self, code: str | None) -> str:
+        """Return the text of a maker's own style; empty for one that comes with crowlight."""
+        if not code or code in STYLE_CODES:
+            return ""
+        return next((s.text for s in self.records.styles() if s.name == code), "")
+
+    # --- computing ------------------------------------------------------------------------------
 
     def _assessed(self, inputs: Mapping[str, Any], *, sticky: str) -> Assessment | None:
         return self._computed("assess", inputs, sticky=sticky) if inputs["readings"] else None
@@ -184,9 +232,21 @@ class Desk:
 
     def blades(self, key: str | UUID) -> BladesShown:
         """Solve the blades of a kept reed; see `crowlight.bench.mechanics.mechanics`."""
+        return self._about_blades(key, "mechanics")
+
+    def leverage(self, key: str | UUID) -> Leverage:
+        """Say what cane off each zone does; see `crowlight.bench.whatif.leverage`."""
+        return self._about_blades(key, "leverage")
+
+    def what_if(self, key: str | UUID, cut: Cut) -> Outcome:
+        """Solve a kept reed after a cut; see `crowlight.bench.whatif.what_if`."""
+        return self._about_blades(key, "what-if", cut=cut)
+
+    def _about_blades(self, key: str | UUID, task: str, **more: Any) -> Any:
         reed = self.records.reed(key)
-        inputs = _blade_inputs(reed.name, state_of(self.records.entries(reed.uuid)))
-        return self._computed("mechanics", inputs, sticky=str(reed.uuid))
+        state = state_of(self.records.entries(reed.uuid))
+        inputs = blade_inputs(self._inputs(reed, state), state) | more
+        return self._computed(task, inputs, sticky=str(reed.uuid))
 
     def site(self, name: str) -> SiteAsked:
         """Return a kept place, as it is asked about on a journey.
@@ -270,21 +330,33 @@ class Desk:
             digest=digest,
             original=original,
             sample_rate=kept.rate,
+            full_scale=kept.full_scale,
             device=device,
             settings=dict(settings or {}),
         )
         return self.write(key, payload, uuid=uuid, at=at)
 
     def hear(
-        self, digest: str, kind: SoundOf, *, reference: float | None = None, sticky: str = ""
+        self,
+        digest: str,
+        kind: SoundOf,
+        *,
+        reference: float | None = None,
+        full_scale: float = 1.0,
+        sticky: str = "",
     ) -> dict[str, Any]:
         """Measure a kept recording; see `crowlight.bench.sounds.listen`."""
-        told = {"digest": digest, "kind": kind, "reference": reference}
+        told = {"digest": digest, "kind": kind, "reference": reference, "scale": full_scale}
         codec = task_named("listen").load()[1]
         if (known := self.results.get(result_key("listen", told))) is not None:
             return codec.from_bytes(known)
         heard = self.sounds.read(self.blobs.get(digest))
-        inputs = {"sound": heard.sound, "rate": heard.rate, "kind": kind, "reference": reference}
+        inputs = {
+            "sound": heard.sound * full_scale,
+            "rate": heard.rate,
+            "kind": kind,
+            "reference": reference,
+        }
         return self._computed("listen", inputs, sticky=sticky, told=told)
 
     # --- writing down ---------------------------------------------------------------------------
@@ -411,7 +483,8 @@ class Desk:
             kept, new = self.add_reed(reed_name, invented=invented), True
         before = self.records.entries(kept.uuid)
         known = {e.uuid for e in before}
-        entries = self._entries_of(table, kept, state_of(before).described.style)
+        at = table.facts.get("measured_at") or self.clock.now()
+        entries = entries_of_table(table, kept, state_of(before).described.style, at=at)
         done = self.records.append(kept.uuid, [e for e in entries if e.uuid not in known])
         return Imported(
             reed=self.records.reed(kept.uuid),
@@ -419,69 +492,3 @@ class Desk:
             added=done.added,
             new_reed=new,
         )
-
-    def _entries_of(self, table: Table, reed: Reed, style_kept: str) -> list[NewEntry]:
-        """Turn a table into entries whose uuids follow from their content and the reed."""
-        style = str(table.facts.get("style", ""))
-        if style and style_kept and style != style_kept:
-            msg = (
-                f"the table says style {style!r}, but reed {reed.name!r} is kept as "
-                f"{style_kept!r}; correct one of them"
-            )
-            raise InputError(msg)
-        at = table.facts.get("measured_at") or self.clock.now()
-
-        def entry(part: str, payload: Payload, readings: tuple[Reading, ...] = ()) -> NewEntry:
-            content = hashlib.sha256(f"{reed.uuid}:{table.digest}:{part}".encode()).hexdigest()
-            return NewEntry(
-                uuid=uuid5(_TABLES, content), payload=payload, happened_at=at, readings=readings
-            )
-
-        entries: list[NewEntry] = []
-        if style and not style_kept:
-            entries.append(entry("described", Described(style=style)))
-        if (length := table.facts.get("length")) is not None:
-            found = Lengths(overall=length, thread_top=table.facts.get("thread_top"))
-            entries.append(entry("lengths", found))
-        entries.append(entry("readings", table.taken, table.readings))
-        return entries
-
-
-def _blade_inputs(name: str, state: ReedState) -> dict[str, Any]:
-    inputs = _inputs(name, state)
-    if state.opening is not None:
-        inputs["opening"] = state.opening.height
-        inputs["opening_uncertainty"] = state.opening.uncertainty
-    inputs["tip_width"] = state.described.shape.tip_width
-    return inputs
-
-
-def _inputs(name: str, state: ReedState) -> dict[str, Any]:
-    """Gather what judging needs: the readings that still hold.
-
-    Readings of a blade that was cut afterwards no longer hold, unless nothing newer was measured.
-    Mountings of different entries are different mountings, whatever their numbers.
-    """
-    holding = [t for t in state.readings if not t.cut_since] or list(state.readings)
-    mountings: dict[tuple[UUID, int], int] = {}
-    readings = tuple(
-        replace(
-            t.reading,
-            seating=mountings.setdefault((t.entry, t.reading.seating), len(mountings)),
-            minutes_wet=t.minutes_wet,
-        )
-        for t in holding
-    )
-    cane = state.described.cane
-    return {
-        "name": name,
-        "readings": readings,
-        "style": state.described.style,
-        "length": state.length,
-        "length_uncertainty": state.length_uncertainty,
-        "thread_top": state.lengths.thread_top if state.lengths else None,
-        # one shift for all: the largest, where sittings were converted differently
-        "common_shift": max((t.taken.origin_uncertainty for t in holding), default=0.0),
-        "gouge_centre": cane.gouge_centre,
-        "gouge_side": cane.gouge_side,
-    }

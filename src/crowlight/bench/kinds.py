@@ -177,13 +177,14 @@ class Opening(Payload):
 
 
 class Recording(Payload):
-    """A sound kept by its digest."""
+    """A sound kept by its digest; `full_scale` is what the kept file's full scale stands for."""
 
     kind: ClassVar[str] = "recording"
     sound_of: Literal["crow", "peep", "notes"]
     digest: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
     original: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")] | None = None
     sample_rate: Annotated[int, Field(gt=0, le=768_000)]
+    full_scale: Annotated[float, Field(ge=1)] = 1.0
     device: Line = ""
     settings: dict[str, str | int | float | bool | None] = {}
 

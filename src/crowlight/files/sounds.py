@@ -49,7 +49,7 @@ class SoundFiles:
     def encode(self, heard: Heard) -> KeptSound:
         """Encode a recording for keeping; see `crowlight.bench.ports.Sounds`."""
         kept = encode_flac(heard.sound, heard.rate)
-        return KeptSound(data=kept.data, rate=kept.rate)
+        return KeptSound(data=kept.data, rate=kept.rate, full_scale=kept.scale)
 
 
 def _unreadable(source: bytes | Path, error: OSError) -> InputError:
