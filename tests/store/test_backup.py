@@ -18,7 +18,7 @@ import pytest
 from sqlalchemy import Connection
 
 from crowlight.bench.kinds import Lengths, Note, ReadingsTaken, Recording
-from crowlight.bench.ports import Clock, Maker, NewEntry, NewReed, Reed, ReedQuery
+from crowlight.bench.ports import Clock, Maker, NewEntry, NewReed, OwnStyle, Reed, ReedQuery
 from crowlight.errors import Cancelled, CannotWrite, Conflict
 from crowlight.reed import Blade, Place, Reading
 from crowlight.store import (
@@ -43,6 +43,9 @@ def fill(records: SqlRecords, blobs: FileBlobs) -> Reed:
     records.add_person(maker)
     reed = records.add_reed(NewReed(uuid=uuid4(), name="R 1", maker=maker.uuid))
     records.add_reed(NewReed(uuid=uuid4(), name="R 2"))
+    made = records.clock.now()
+    text = '{"ß": "\\t"}'
+    records.add_style(OwnStyle(uuid=uuid4(), name="mine", text=text, created_at=made))
     digests = [blobs.put(sound) for sound in SOUNDS]
     wrong = said("", payload=Lengths(overall=0.07))
     records.append(

@@ -8,10 +8,10 @@ from typing import Any
 
 from crowlight.bench.mapping import Mapped, mapped
 from crowlight.bench.ports import Report, Table
+from crowlight.bench.styles import ENOUGH_READINGS, known_style
 from crowlight.errors import InputError
 from crowlight.judge import Differences, paired_differences
 from crowlight.reed import Blade, CaneState, Reading, instrument
-from crowlight.reed.styles import style
 
 __all__ = ["Assessment", "Judged", "assess", "inputs_of_table"]
 
@@ -77,17 +77,14 @@ class Assessment:
         )
 
 
-#: A map is drawn from this many readings of a blade on; fewer tell hardly more than the style does.
-ENOUGH_READINGS = 6
-
-
 def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assessment:
     """Judge a reed.
 
     Parameters
     ----------
     inputs : mapping
-        ``name``; ``readings``, a sequence of `Reading`; optionally ``style`` (its code), and [m]
+        ``name``; ``readings``, a sequence of `Reading`; optionally ``style`` (its
+        code) with ``style_text`` if it is a maker's own, and [m]
         ``length``, ``length_uncertainty``, ``thread_top``, ``common_shift``, ``gouge_centre``,
         ``gouge_side`` and ``tolerance``.
     report : callable
@@ -141,7 +138,7 @@ def _mapped(
     state = readings[0].state
     if state is CaneState.UNKNOWN:
         return None, "state"
-    if state is not style(code).state:
+    if state is not known_style(code, inputs.get("style_text") or "").state:
         return None, "state"
     if min(sum(r.place.blade is b for r in readings) for b in Blade) < ENOUGH_READINGS:
         return None, "few"

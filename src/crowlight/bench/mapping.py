@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from crowlight.bench.styles import known_style
 from crowlight.judge import Differences
 from crowlight.judge.geometry import Geometry, Measured, judge_geometry
 from crowlight.judge.pooled import from_pairs
 from crowlight.reed import Blade, Instrument, Place, Reading
 from crowlight.reed.styles import Style
-from crowlight.reed.styles import style as named_style
 from crowlight.reed.thickness import Gouge, ThicknessMap, map_thickness, next_points
 
 __all__ = ["MapShown", "Mapped", "Rows", "mapped", "placed_style", "thickness_map"]
@@ -94,7 +94,7 @@ class Mapped:
     next_places: tuple[Place, ...]
 
 
-def placed_style(code: str, length: float | None) -> Style:
+def placed_style(code: str, length: float | None, text: str = "") -> Style:
     """Return a style laid on a reed.
 
     Parameters
@@ -103,24 +103,28 @@ def placed_style(code: str, length: float | None) -> Style:
         Its code.
     length : float or None
         Overall length [m]; the style's own if None.
+    text : str
+        Its text, if it is a maker's own.
 
     Returns
     -------
     Style
         The style.
     """
-    chosen = named_style(code)
+    chosen = known_style(code, text)
     return chosen if length is None else chosen.placed(length)
 
 
 def thickness_map(
-    inputs: Mapping[str, Any], readings: Sequence[Reading], gauges: Mapping[str, Instrument] | None
+    inputs: Mapping[str, Any],
+    readings: Sequence[Reading],
+    gauges: Mapping[str, Instrument] | None = None,
 ) -> ThicknessMap:
     """Map the readings of one wet state; `inputs` as in `crowlight.bench.assess.assess`."""
     centre, side = inputs.get("gouge_centre"), inputs.get("gouge_side")
     return map_thickness(
         readings,
-        placed_style(inputs["style"], inputs.get("length")),
+        placed_style(inputs["style"], inputs.get("length"), inputs.get("style_text") or ""),
         gauges=gauges,
         gouge=Gouge(centre, side) if centre is not None and side is not None else None,
         common_shift=inputs.get("common_shift", 0.0),

@@ -18,6 +18,7 @@ from crowlight.store.schema import (
     player,
     reading,
     reed,
+    style,
 )
 
 __all__ = ["everything"]
@@ -56,6 +57,14 @@ def _tables() -> Iterator[tuple[str, Select[*tuple[Any, ...]]]]:
         select(batch.c.uuid, batch.c.name, who.c.uuid.label("maker"))
         .outerjoin(who, who.c.id == batch.c.maker)
         .order_by(batch.c.id),
+    )
+    yield (
+        "style",
+        select(
+            style.c.uuid, style.c.name, who.c.uuid.label("maker"), style.c.text, style.c.created_at
+        )
+        .outerjoin(who, who.c.id == style.c.maker)
+        .order_by(style.c.id),
     )
     yield (
         "reed",

@@ -19,6 +19,7 @@ from crowlight.bench.ports import (
     Entry,
     NewEntry,
     NewReed,
+    OwnStyle,
     Page,
     Person,
     PersonPlace,
@@ -26,7 +27,7 @@ from crowlight.bench.ports import (
     ReedQuery,
 )
 from crowlight.errors import Conflict, InputError, NotFound
-from crowlight.store import people
+from crowlight.store import people, styles
 from crowlight.store.append import append
 from crowlight.store.database import WAIT, Database
 from crowlight.store.everything import everything
@@ -246,6 +247,26 @@ class SqlRecords:
             return append(
                 connection, reed, entries, expected_seq=expected_seq, now=self.clock.now()
             )
+
+    # --- styles -----------------------------------------------------------------------------------
+
+    def add_style(self, style: OwnStyle) -> None:
+        """Keep a maker's own style; keeping the same again changes nothing.
+
+        Raises
+        ------
+        Conflict
+            If another style has this name, or this one other content.
+        NotFound
+            If its maker is not kept.
+        """
+        with self.database.write() as connection:
+            styles.add_style(connection, style)
+
+    def styles(self) -> tuple[OwnStyle, ...]:
+        """Return the makers' own styles by name."""
+        with self.database.read() as connection:
+            return styles.all_styles(connection)
 
     def everything(self) -> Iterator[tuple[str, Mapping[str, Any]]]:
         """Yield every kept row as (table name, plain values), for export."""

@@ -44,6 +44,7 @@ __all__ = [
     "reading",
     "reed",
     "reed_summary",
+    "style",
 ]
 
 #: Revision of the latest migration; a test compares it with the migrations folder.
@@ -127,6 +128,17 @@ batch = Table(
     Column("uuid", Uuid, nullable=False, unique=True),
     Column("name", _Text, nullable=False),
     Column("maker", ForeignKey("person.id"), index=True),
+)
+
+style = Table(
+    "style",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("uuid", Uuid, nullable=False, unique=True),
+    Column("name", _Text, nullable=False, unique=True),
+    Column("maker", ForeignKey("person.id"), index=True),
+    Column("text", _Text, nullable=False),
+    Column("created_at", Utc, nullable=False),
 )
 
 reed = Table(

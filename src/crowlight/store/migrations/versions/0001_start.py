@@ -35,6 +35,21 @@ def upgrade() -> None:
     op.create_index("ix_batch_maker", "batch", ["maker"])
 
     op.create_table(
+        "style",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("uuid", sa.Uuid(), nullable=False),
+        sa.Column("name", TEXT, nullable=False),
+        sa.Column("maker", sa.Integer(), nullable=True),
+        sa.Column("text", TEXT, nullable=False),
+        sa.Column("created_at", sa.DateTime(timezone=True), nullable=False),
+        sa.ForeignKeyConstraint(["maker"], ["person.id"], name=op.f("fk_style_maker_person")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_style")),
+        sa.UniqueConstraint("name", name=op.f("uq_style_name")),
+        sa.UniqueConstraint("uuid", name=op.f("uq_style_uuid")),
+    )
+    op.create_index("ix_style_maker", "style", ["maker"])
+
+    op.create_table(
         "maker",
         sa.Column("person", sa.Integer(), nullable=False),
         sa.Column("name", TEXT, nullable=False),

@@ -1,0 +1,60 @@
+"""Tables of readings as entries about a reed."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime
+from uuid import UUID, uuid5
+
+from crowlight.bench.kinds import Described, Lengths, Payload
+from crowlight.bench.ports import NewEntry, Reed, Table
+from crowlight.errors import InputError
+from crowlight.reed import Reading
+
+__all__ = ["entries_of_table"]
+
+#: Name space of entry uuids made from the content of an imported table (RFC 9562, version 5).
+_TABLES = UUID("a1c2b0de-5d5c-5b0e-9c56-2f6f1d9b7c11")
+
+
+def entries_of_table(table: Table, reed: Reed, style_kept: str, *, at: datetime) -> list[NewEntry]:
+    """Turn a table into entries whose uuids follow from their content and the reed.
+
+    Parameters
+    ----------
+    table : Table
+        The table.
+    reed : Reed
+        The reed it belongs to.
+    style_kept : str
+        The style the reed is kept with; empty for none.
+    at : datetime
+        When it was measured.
+
+    Raises
+    ------
+    InputError
+        If the table names another style than the reed has.
+    """
+    style = str(table.facts.get("style", ""))
+    if style and style_kept and style != style_kept:
+        msg = (
+            f"the table says style {style!r}, but reed {reed.name!r} is kept as "
+            f"{style_kept!r}; correct one of them"
+        )
+        raise InputError(msg)
+
+    def entry(part: str, payload: Payload, readings: tuple[Reading, ...] = ()) -> NewEntry:
+        content = hashlib.sha256(f"{reed.uuid}:{table.digest}:{part}".encode()).hexdigest()
+        return NewEntry(
+            uuid=uuid5(_TABLES, content), payload=payload, happened_at=at, readings=readings
+        )
+
+    entries: list[NewEntry] = []
+    if style and not style_kept:
+        entries.append(entry("described", Described(style=style)))
+    if (length := table.facts.get("length")) is not None:
+        found = Lengths(overall=length, thread_top=table.facts.get("thread_top"))
+        entries.append(entry("lengths", found))
+    entries.append(entry("readings", table.taken, table.readings))
+    return entries

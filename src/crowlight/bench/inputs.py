@@ -1,0 +1,71 @@
+"""What the computations are given: plain inputs gathered from the state of a reed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+from uuid import UUID
+
+from crowlight.bench.state import ReedState, TimedReading
+
+__all__ = ["blade_inputs", "reed_inputs"]
+
+
+def reed_inputs(name: str, state: ReedState, *, style_text: str = "") -> dict[str, Any]:
+    """Gather what judging needs: the readings that still hold.
+
+    Readings of a blade that was cut afterwards no longer hold, unless nothing newer was measured.
+    Mountings of different entries are different mountings, whatever their numbers.
+
+    Parameters
+    ----------
+    name : str
+        The reed.
+    state : ReedState
+        What is known of it.
+    style_text : str
+        Text of its style, if that is a maker's own: results follow what it says, not its name.
+
+    Returns
+    -------
+    dict
+        Inputs of `crowlight.bench.assess.assess`.
+    """
+    holding = [t for t in state.readings if not t.cut_since] or list(state.readings)
+    return _inputs(name, state, holding) | {"style_text": style_text}
+
+
+def _inputs(name: str, state: ReedState, holding: list[TimedReading]) -> dict[str, Any]:
+    mountings: dict[tuple[UUID, int], int] = {}
+    readings = tuple(
+        replace(
+            t.reading,
+            seating=mountings.setdefault((t.entry, t.reading.seating), len(mountings)),
+            minutes_wet=t.minutes_wet,
+        )
+        for t in holding
+    )
+    cane = state.described.cane
+    return {
+        "name": name,
+        "readings": readings,
+        "style": state.described.style,
+        "length": state.length,
+        "length_uncertainty": state.length_uncertainty,
+        "thread_top": state.lengths.thread_top if state.lengths else None,
+        # one shift for all: the largest, where sittings were converted differently
+        "common_shift": max((t.taken.origin_uncertainty for t in holding), default=0.0),
+        "gouge_centre": cane.gouge_centre,
+        "gouge_side": cane.gouge_side,
+    }
+
+
+def blade_inputs(inputs: Mapping[str, Any], state: ReedState) -> dict[str, Any]:
+    """Add to the inputs of judging what the blade model needs besides."""
+    more = dict(inputs)
+    if state.opening is not None:
+        more["opening"] = state.opening.height
+        more["opening_uncertainty"] = state.opening.uncertainty
+    more["tip_width"] = state.described.shape.tip_width
+    return more
