@@ -51,6 +51,12 @@ def _mechanics() -> tuple[Run, Codec[Any] | PlainCodec]:
     return mechanics, Codec(BladesShown)
 
 
+def _own_style() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.styles import own_style_text
+
+    return own_style_text, PLAIN
+
+
 def _listen() -> tuple[Run, Codec[Any] | PlainCodec]:
     from crowlight.bench.sounds import listen
 
@@ -81,6 +87,7 @@ _TASKS: Mapping[str, Task] = {
     "crow-sound": Task(1, _crow_sound),
     "listen": Task(1, _listen),
     "mechanics": Task(3, _mechanics),
+    "own-style": Task(1, _own_style),
     "travel": Task(1, _travel),
 }
 
