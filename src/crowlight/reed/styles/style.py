@@ -321,6 +321,39 @@ class Style:
         broad, fine = self.unevenness_at(values, along, fraction)
         return np.sqrt(((jacobian * spreads) ** 2).sum(axis=-1) + broad**2 + fine**2)
 
+    def band(
+        self, along: ArrayLike, across: ArrayLike, *, level: float = 0.95, draws: int = 160
+    ) -> tuple[Array, Array]:
+        """Return the limits within which a share of reeds of this style lies at places [m].
+
+        Where the transition comes earlier on some reeds and later on others, thickness is far from
+        normal: the limits are quantiles over drawn reeds, not multiples of `spread`.
+
+        Parameters
+        ----------
+        along, across : array_like
+            Places [m]; the two broadcast.
+        level : float
+            The share; 0 < level < 1.
+        draws : int
+            Reeds drawn, always the same ones.
+
+        Returns
+        -------
+        tuple of ndarray
+            Lower and upper limits.
+        """
+        rng = np.random.default_rng(3)
+        fraction = self.outline.fraction(along, across)
+        values, spreads = self.vector()
+        broad, fine = self.unevenness_at(values, along, fraction)
+        drawn = values + spreads * rng.standard_normal((draws, len(values)))
+        reeds = np.stack([self.mean(v, along, fraction) for v in drawn])
+        noise = rng.standard_normal((draws,) + (1,) * (reeds.ndim - 1))
+        reeds = np.maximum(reeds + noise * np.hypot(broad, fine), 0.0)
+        low, high = np.quantile(reeds, [0.5 - level / 2, 0.5 + level / 2], axis=0)
+        return low, high
+
     def unevenness_at(
         self, values: ArrayLike, along: ArrayLike, fraction: ArrayLike
     ) -> tuple[Array, Array]:
