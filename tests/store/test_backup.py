@@ -106,7 +106,7 @@ def test_there_and_back(
     fractions: list[float] = []
     done = write_backup(records, blobs, archive, report=fractions.append)
     assert (done.path, done.size, done.blobs) == (archive, archive.stat().st_size, 3)
-    assert done.damaged == ()
+    assert done.damaged == done.absent == ()
     assert fractions == sorted(fractions)
     assert fractions[-1] == 1.0
     assert list(archive.parent.iterdir()) == [archive]
@@ -262,6 +262,16 @@ def test_a_damaged_sound_does_not_keep_the_rest_out(
     new_blobs = FileBlobs(tmp_path / "new blobs")
     restore_backup(archive, tmp_path / "new.sqlite", new_blobs)
     assert len(list(new_blobs.digests())) == 2
+
+
+def test_a_sound_that_is_not_there_is_reported(
+    records: SqlRecords, blobs: FileBlobs, archive: Path
+) -> None:
+    fill(records, blobs)
+    digest = blobs.put(SOUNDS[0])
+    (blobs.folder / digest[:2] / digest).unlink()
+    done = write_backup(records, blobs, archive)
+    assert (done.blobs, done.damaged, done.absent) == (2, (), (digest,))
 
 
 @pytest.mark.parametrize("moment", [0.5, 1.0])

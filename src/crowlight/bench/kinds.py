@@ -9,6 +9,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable
 from typing import Annotated, Any, ClassVar, Literal
+from uuid import UUID
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
@@ -20,9 +21,11 @@ __all__ = [
     "Cane",
     "Climate",
     "Clip",
+    "Control",
     "Cut",
     "Described",
     "Knife",
+    "Label",
     "Lengths",
     "Line",
     "Note",
@@ -189,6 +192,21 @@ class Recording(Payload):
     settings: dict[str, str | int | float | bool | None] = {}
 
 
+class Label(Payload):
+    """What the maker's ear says of a recorded crow: a clean, a mixed or a rattling one."""
+
+    kind: ClassVar[str] = "label"
+    recording: UUID
+    says: Literal["clean", "mixed", "rattling"]
+
+
+class Control(Payload):
+    """This reed is left untouched today: what changes in its crow is not the knife's doing."""
+
+    kind: ClassVar[str] = "control"
+    remark: Text = ""
+
+
 class Cut(Payload):
     """Cane taken off with the knife."""
 
@@ -217,7 +235,7 @@ class Rest(Payload):
 
 
 class Wetting(Payload):
-    """The reed was soaked or wiped dry [s]."""
+    """The reed was soaked or wiped dry [s]. It happened when it ended."""
 
     kind: ClassVar[str] = "wetting"
     how: Literal["soaked", "wiped"]
@@ -282,6 +300,8 @@ KINDS: dict[str, type[Payload]] = {
         Lengths,
         Opening,
         Recording,
+        Label,
+        Control,
         Cut,
         Clip,
         Rest,

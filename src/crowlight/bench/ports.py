@@ -193,7 +193,9 @@ class Records(Protocol):
         ------
         Conflict
             If `expected_seq` is given and is not the reed's latest number (another window wrote
-            first), or if a uuid belongs to another reed or other content.
+            first), if a uuid belongs to another reed or other content, or if what is to be replaced
+            is of another reed or replaced already. A sending kept already as a whole is answered
+            again whatever `expected_seq` says.
         NotFound
             If the reed, or an entry that is to be replaced, is not there.
         CannotWrite
@@ -237,6 +239,8 @@ class Blobs(Protocol):
         ------
         NotFound
             If it is not there or its content no longer matches.
+        RecordsError
+            If it cannot be read.
         """
         ...
 

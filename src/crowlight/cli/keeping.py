@@ -86,6 +86,8 @@ def backup(
     typer.echo(f"wrote {done.path}, {done.size} bytes, with {done.blobs} sounds and pictures")
     for digest in done.damaged:
         typer.echo(f"damaged, left out: {digest}", err=True)
+    for digest in done.absent:
+        typer.echo(f"named by an entry, but not there: {digest}", err=True)
 
 
 def restore(

@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 
 from sqlalchemy import select
 
+from crowlight.bench.kinds import Recording
 from crowlight.errors import Conflict, RecordsError
 from crowlight.store.archive import SQLITE_PART, Archive, ArchiveWriter, opened
 from crowlight.store.blobs import FileBlobs
@@ -19,7 +20,7 @@ from crowlight.store.failpoints import Failpoint, pass_by
 from crowlight.store.faults import cannot_write
 from crowlight.store.files import written_whole
 from crowlight.store.records import SqlRecords
-from crowlight.store.schema import HEAD, metadata
+from crowlight.store.schema import HEAD, entry, metadata
 from crowlight.store.snapshot import (
     Condition,
     checked_copy,
@@ -52,12 +53,15 @@ class BackedUp:
         Number of sounds and pictures in it.
     damaged : tuple of str
         Digests of sounds and pictures that were found damaged and left out.
+    absent : tuple of str
+        Digests of sounds that an entry names and that are not there at all.
     """
 
     path: Path
     size: int
     blobs: int
     damaged: tuple[str, ...]
+    absent: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,6 +138,7 @@ def write_backup(
                         rows = copy_rows(connection, table, names)
                         writer.add(f"database/{table}.copy", rows, compress=True)
             report(0.5)
+            named = _named(records)
             count, damaged = _add_blobs(writer, blobs, report)
             writer.finish(
                 kind="sqlite" if sqlite else "postgresql",
@@ -145,7 +150,17 @@ def write_backup(
     except OSError as error:
         raise cannot_write(target, error) from error
     report(1.0)
-    return BackedUp(path=target, size=size, blobs=count, damaged=damaged)
+    absent = tuple(sorted(named - set(blobs.digests())))
+    return BackedUp(path=target, size=size, blobs=count, damaged=damaged, absent=absent)
+
+
+def _named(records: SqlRecords) -> set[str]:
+    """Return the digests that entries name."""
+    payloads = select(entry.c.payload).where(entry.c.kind == Recording.kind)
+    with records.database.read() as connection:
+        found = connection.execute(payloads).scalars().all()
+    digests = (payload.get(name) for payload in found for name in ("digest", "original"))
+    return {digest for digest in digests if digest}
 
 
 def _pieces(path: Path) -> Iterator[bytes]:
