@@ -138,3 +138,16 @@ def test_twin_blades_are_rarely_called_uneven() -> None:
             for f in group.mapped.geometry.findings
         )
     assert wrong <= 3
+
+
+def test_one_reading_off_the_blade_leaves_the_points_judged(inputs: dict) -> None:
+    off = Reading(Place(Blade.MARKED, inputs["length"] - 1e-3, 4.9e-3), 2e-4, state=CaneState.WET)
+    group = assess({**inputs, "readings": (*inputs["readings"], off)}).groups[0]
+    assert group.mapped is None
+    assert "off the blade" in group.not_mapped
+    assert any(c.decision.outcome != "not_measured" for c in group.differences.comparisons)
+
+
+def test_an_unknown_style_is_said(inputs: dict) -> None:
+    group = assess({**inputs, "style": "spiral"}).groups[0]
+    assert (group.mapped, group.not_mapped) == (None, "unknown-style")

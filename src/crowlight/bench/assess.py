@@ -35,8 +35,9 @@ class Judged:
     mapped : Mapped or None
         The thickness map and what its geometry says; None without a style.
     not_mapped : str
-        Why there is no map: ``"no-style"``, ``"state"`` (the style's numbers are of cane in the
-        other state), ``"few"`` readings, or empty.
+        Why there is no map: ``"no-style"``, ``"unknown-style"``, ``"state"`` (the style's numbers
+        are of cane in the other state), ``"few"`` readings; else the words in which the map was
+        refused, such as which reading lies off the blade; empty where there is one.
     """
 
     state: CaneState
@@ -136,9 +137,11 @@ def _mapped(
     if not code:
         return None, "no-style"
     state = readings[0].state
-    if state is CaneState.UNKNOWN:
-        return None, "state"
-    if state is not known_style(code, inputs.get("style_text") or "").state:
+    try:
+        wanted = known_style(code, inputs.get("style_text") or "").state
+    except InputError:
+        return None, "unknown-style"
+    if state is not wanted:
         return None, "state"
     if min(sum(r.place.blade is b for r in readings) for b in Blade) < ENOUGH_READINGS:
         return None, "few"
@@ -146,7 +149,11 @@ def _mapped(
     if found.own_repeatability_used and found.repeatability is not None:
         codes = {r.instrument for r in readings}
         gauges = {c: instrument(c).with_repeatability(found.repeatability) for c in codes}
-    return mapped(inputs, readings, differences=found, gauges=gauges), ""
+    try:
+        return mapped(inputs, readings, differences=found, gauges=gauges), ""
+    except InputError as error:
+        # one reading off the blade must not hide the rest: it is pointed out and can be corrected
+        return None, str(error)
 
 
 def inputs_of_table(table: Table, *, name: str) -> dict[str, Any]:

@@ -43,8 +43,8 @@ class MapShown:
         Their columns, 0 at the centreline, 1 at the edges.
     marked_plain, marked_plain_sd : Rows
         Marked minus the facing point of the plain blade [m].
-    style_mean, style_spread : Rows
-        The style's profile and its spread [m].
+    style_mean, style_low, style_high : Rows
+        The style's profile, and the limits 95 % of its reeds lie within [m].
     """
 
     along: tuple[float, ...]
@@ -58,7 +58,8 @@ class MapShown:
     marked_plain: Rows
     marked_plain_sd: Rows
     style_mean: Rows
-    style_spread: Rows
+    style_low: Rows
+    style_high: Rows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,6 +187,7 @@ def _shown(found: ThicknessMap) -> MapShown:
     facing = found.marked_plain()
     rows, columns = np.meshgrid(found.along, found.fraction, indexing="ij")
     across = columns * style.outline.half_width(rows)
+    low, high = style.band(rows, across)
     return MapShown(
         along=_line(found.along),
         fraction=_line(found.fraction),
@@ -198,7 +200,8 @@ def _shown(found: ThicknessMap) -> MapShown:
         marked_plain=_rows(facing.mean),
         marked_plain_sd=_rows(facing.sd),
         style_mean=_rows(style.thickness(rows, across)),
-        style_spread=_rows(style.spread(rows, across)),
+        style_low=_rows(low),
+        style_high=_rows(high),
     )
 
 

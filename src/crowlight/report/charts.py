@@ -67,7 +67,7 @@ def sections_chart(
     fraction, half = np.array(shown.fraction), np.array(shown.half_width)
     along = np.array(shown.along)
     mean, sd = np.array(shown.mean[blade]), np.array(shown.sd[blade])
-    style, spread = np.array(shown.style_mean), np.array(shown.style_spread)
+    style_low, style_high = np.array(shown.style_low), np.array(shown.style_high)
     lines: list[dict[str, Any]] = []
     points: list[dict[str, Any]] = []
     for at, name in LINES:
@@ -79,8 +79,8 @@ def sections_chart(
                 "map": round(mean[i, column] * 1e3, 4),
                 "map_low": round(max(mean[i, column] - 1.96 * sd[i, column], 0.0) * 1e3, 4),
                 "map_high": round((mean[i, column] + 1.96 * sd[i, column]) * 1e3, 4),
-                "style_low": round(max(style[i, column] - 2.0 * spread[i, column], 0.0) * 1e3, 4),
-                "style_high": round((style[i, column] + 2.0 * spread[i, column]) * 1e3, 4),
+                "style_low": round(style_low[i, column] * 1e3, 4),
+                "style_high": round(style_high[i, column] * 1e3, 4),
             }
             for i in range(len(along))
         ]

@@ -121,4 +121,6 @@ def interval_of(finding: Finding, words: Words) -> str:
 
 def not_mapped(code: str, words: Words) -> str:
     """Return why there is no map, and what to do about it."""
-    return words(_NOT_MAPPED[code]) if code in _NOT_MAPPED else ""
+    if code in _NOT_MAPPED:
+        return words(_NOT_MAPPED[code])
+    return words.say(mark("No thickness map: %(why)s"), why=code) if code else ""
