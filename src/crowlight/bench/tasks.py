@@ -57,6 +57,18 @@ def _own_style() -> tuple[Run, Codec[Any] | PlainCodec]:
     return own_style_text, PLAIN
 
 
+def _leverage() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.whatif import Leverage, leverage
+
+    return leverage, Codec(Leverage)
+
+
+def _what_if() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.whatif import Outcome, what_if
+
+    return what_if, Codec(Outcome)
+
+
 def _listen() -> tuple[Run, Codec[Any] | PlainCodec]:
     from crowlight.bench.sounds import listen
 
@@ -82,13 +94,15 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 
 _TASKS: Mapping[str, Task] = {
-    "assess": Task(4, _assess),
+    "assess": Task(6, _assess),
     "crow": Task(1, _crow),
     "crow-sound": Task(1, _crow_sound),
+    "leverage": Task(1, _leverage),
     "listen": Task(1, _listen),
-    "mechanics": Task(3, _mechanics),
+    "mechanics": Task(4, _mechanics),
     "own-style": Task(1, _own_style),
     "travel": Task(1, _travel),
+    "what-if": Task(1, _what_if),
 }
 
 
