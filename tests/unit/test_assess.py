@@ -144,7 +144,7 @@ def test_one_reading_off_the_blade_leaves_the_points_judged(inputs: dict) -> Non
     off = Reading(Place(Blade.MARKED, inputs["length"] - 1e-3, 4.9e-3), 2e-4, state=CaneState.WET)
     group = assess({**inputs, "readings": (*inputs["readings"], off)}).groups[0]
     assert group.mapped is None
-    assert "off the blade" in group.not_mapped
+    assert "4.90 mm across is off the marked blade" in group.not_mapped
     assert any(c.decision.outcome != "not_measured" for c in group.differences.comparisons)
 
 
