@@ -29,7 +29,7 @@ from crowlight.blade import (
     usual_unknowns,
 )
 from crowlight.errors import InputError, OutsideModel
-from crowlight.reed import Blade, CaneState
+from crowlight.reed import Blade, CaneState, Reading
 from crowlight.reed.styles import Style
 from crowlight.reed.thickness import ThicknessMap
 
@@ -42,6 +42,7 @@ __all__ = [
     "mechanics",
     "mechanics_outputs",
     "reed_blades",
+    "wet_readings",
 ]
 
 #: Rest opening of a reed nobody measured [m] (common practice, no source).
@@ -136,6 +137,8 @@ class BladesShown:
         Where playing outputs are read [Pa].
     from_tip, fraction : tuple of float
         Grid of the maps: distance from the tip [m], -1 (left as seen of the marked blade) to 1.
+    half_width : tuple of float
+        Half the width of a usual blade of this style at each distance [m], for drawing.
     effects : mapping of str to mapping of Blade to Rows
         Change of an output if a soft stroke takes `CUT` off around each place; each blade as seen
         facing it.
@@ -167,6 +170,7 @@ class BladesShown:
     playing_pressure: float
     from_tip: tuple[float, ...]
     fraction: tuple[float, ...]
+    half_width: tuple[float, ...]
     effects: Mapping[str, Mapping[Blade, Rows]]
     flexibility_from_tip: tuple[float, ...]
     flexibility_across: tuple[float, ...]
@@ -246,7 +250,7 @@ def mechanics(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Bla
     OutsideModel
         If the model has no answer for this reed; the message says why.
     """
-    found = _wet_map(inputs)
+    found = thickness_map(inputs, wet_readings(inputs), None)
     report(0.1)
     opening = inputs.get("opening")
     blades, marked, plain = reed_blades(found, opening=opening, tip_width=inputs.get("tip_width"))
@@ -265,7 +269,8 @@ def mechanics(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Bla
     return _shown(found, answer, ranges, errors, opening_known=opening is not None)
 
 
-def _wet_map(inputs: Mapping[str, Any]) -> ThicknessMap:
+def wet_readings(inputs: Mapping[str, Any]) -> list[Reading]:
+    """Return the readings of wet cane, or ask for what the blade model needs."""
     if not inputs.get("style"):
         msg = "the blade model needs the scrape style of the reed; choose one for it"
         raise InputError(msg)
@@ -273,7 +278,7 @@ def _wet_map(inputs: Mapping[str, Any]) -> ThicknessMap:
     if not readings:
         msg = "the blade model needs readings of wet cane; measure the reed soaked"
         raise InputError(msg)
-    return thickness_map(inputs, readings, None)
+    return readings
 
 
 def _shown(
@@ -327,6 +332,7 @@ def _shown(
         playing_pressure=answer.playing_pressure,
         from_tip=_line(found.style.length - found.along),
         fraction=_line(found.fraction),
+        half_width=_line(found.style.outline.half_width(found.along)),
         effects={
             name: _effect(answer, name, grid)
             for name in EFFECTS_SHOWN

@@ -13,18 +13,46 @@ import struct
 import zlib
 from collections.abc import Sequence
 from html import escape
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from crowlight.bench.assess import Judged
-from crowlight.bench.mapping import Mapped, MapShown
+from crowlight.bench.mapping import Mapped
 from crowlight.reed import Blade
 from crowlight.report.words import Words, mark
 
-__all__ = ["difference_picture", "sure_share", "thickness_picture"]
+__all__ = [
+    "LESS",
+    "MORE",
+    "Outlined",
+    "difference_picture",
+    "flat_png",
+    "framed",
+    "resampled",
+    "shades",
+    "sure_share",
+    "swatches",
+    "thickness_picture",
+]
 
 Array = NDArray[np.float64]
+
+
+class Outlined(Protocol):
+    """A blade's outline: distance from the bottom rim, tip first, and half its width there [m]."""
+
+    @property
+    def along(self) -> Sequence[float]:
+        """Distance from the bottom rim, falling [m]."""
+        ...
+
+    @property
+    def half_width(self) -> Sequence[float]:
+        """Half the width at each of them [m]."""
+        ...
+
 
 _WIDTH, _LEFT, _TOP = 330.0, 74.0, 26.0
 _SPAN = 208.0  # units across
@@ -40,7 +68,8 @@ _CANNOT_TELL = (172, 172, 167)
 _SURE = 1.96
 
 
-def _between(stops: Sequence[tuple[int, int, int]], count: int) -> list[tuple[int, int, int]]:
+def shades(stops: Sequence[tuple[int, int, int]], count: int) -> list[tuple[int, int, int]]:
+    """Return colours in equal steps between these."""
     at = np.linspace(0.0, len(stops) - 1.0, count)
     channels = [np.interp(at, np.arange(len(stops)), [s[c] for s in stops]) for c in range(3)]
     return [
@@ -49,14 +78,12 @@ def _between(stops: Sequence[tuple[int, int, int]], count: int) -> list[tuple[in
     ]
 
 
-_THICK = _between(
-    [(255, 248, 214), (240, 200, 110), (196, 125, 52), (120, 66, 38), (52, 28, 30)], 13
-)
-_MORE = _between([(246, 205, 168), (226, 122, 52), (140, 52, 8)], 5)
-_LESS = _between([(196, 219, 240), (84, 148, 206), (18, 66, 128)], 5)
+_THICK = shades([(255, 248, 214), (240, 200, 110), (196, 125, 52), (120, 66, 38), (52, 28, 30)], 13)
+MORE = shades([(246, 205, 168), (226, 122, 52), (140, 52, 8)], 5)
+LESS = shades([(196, 219, 240), (84, 148, 206), (18, 66, 128)], 5)
 
 
-def _png(index: NDArray[np.uint8], colours: Sequence[tuple[int, int, int]]) -> str:
+def flat_png(index: NDArray[np.uint8], colours: Sequence[tuple[int, int, int]]) -> str:
     """Return a palette image as a data address; index 0 is transparent."""
     height, width = index.shape
     rows = np.zeros((height, width + 1), np.uint8)
@@ -79,7 +106,7 @@ def _png(index: NDArray[np.uint8], colours: Sequence[tuple[int, int, int]]) -> s
     return "data:image/png;base64," + base64.b64encode(data).decode()
 
 
-def _resampled(shown: MapShown, fraction: Sequence[float], values: Sequence[Array]) -> list[Array]:
+def resampled(shown: Outlined, fraction: Sequence[float], values: Sequence[Array]) -> list[Array]:
     """Return maps on a grid of equal steps along and across, NaN off the blade."""
     along, half = np.array(shown.along), np.array(shown.half_width)
     rows = max(round((along[0] - along[-1]) * 1e3 * _PER_MM_PIXELS), 2)
@@ -106,8 +133,8 @@ def _resampled(shown: MapShown, fraction: Sequence[float], values: Sequence[Arra
     return found
 
 
-def _frame(
-    mapped: Mapped,
+def framed(
+    shown: Outlined,
     image: str,
     *,
     words: Words,
@@ -116,8 +143,9 @@ def _frame(
     told: str,
     key: str,
     dots: Sequence[tuple[float, float]] = (),
+    over: Sequence[tuple[float, float, str]] = (),
 ) -> str:
-    shown = mapped.shown
+    """Return a map as an ``<svg>``: image, outline, scale, key, and dots or words laid over it."""
     along, half = np.array(shown.along), np.array(shown.half_width)
     tall = (along[0] - along[-1]) * 1e3 * _PER_MM
     wide = half.max()
@@ -154,6 +182,10 @@ def _frame(
         for a, b in dots
         if along[-1] <= a <= along[0]
     ]
+    parts += [
+        f'<text x="{x(b):g}" y="{y(a) + 4:g}" class="over" text-anchor="middle">{escape(t)}</text>'
+        for a, b, t in over
+    ]
     parts.append(f'<g transform="translate(0 {_TOP + tall + 16:.1f})">{key}</g>')
     return (
         f'<svg class="reed map" viewBox="0 0 {_WIDTH:g} {_TOP + tall + 70:.0f}" role="img" '
@@ -167,7 +199,7 @@ def _hex(colour: tuple[int, int, int]) -> str:
     return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
-def _swatches(
+def swatches(
     colours: Sequence[tuple[int, int, int]], labels: Sequence[str], notes: Sequence[str]
 ) -> str:
     """Draw the key: flat swatches, the limits written between them."""
@@ -210,7 +242,7 @@ def thickness_picture(group: Judged, blade: Blade, *, words: Words, name: str) -
     mapped = _needed(group)
     shown = mapped.shown
     mean = np.array(shown.mean[blade])
-    (thick,) = _resampled(shown, shown.fraction, [mean])
+    (thick,) = resampled(shown, shown.fraction, [mean])
     index = np.digitize(np.nan_to_num(thick) * 1e3, _BANDS) + 1
     index[np.isnan(thick)] = 0
     sd = np.array(shown.sd[blade])
@@ -226,14 +258,14 @@ def thickness_picture(group: Judged, blade: Blade, *, words: Words, name: str) -
     )
     title = words.say(mark("thickness of the %(blade)s"), blade=words.blade(blade))
     labels = [words.number(b) if i % 2 == 0 else "" for i, b in enumerate(_BANDS)]
-    return _frame(
-        mapped,
-        _png(index.astype(np.uint8), _THICK),
+    return framed(
+        mapped.shown,
+        flat_png(index.astype(np.uint8), _THICK),
         words=words,
         name=name,
         title=title,
         told=told,
-        key=_swatches(_THICK, labels, [words(mark("thickness, mm; dots: measured"))]),
+        key=swatches(_THICK, labels, [words(mark("thickness, mm; dots: measured"))]),
         dots=sorted(
             {(r.place.along, r.place.across) for r in group.readings if r.place.blade is blade}
         ),
@@ -272,7 +304,7 @@ def difference_picture(group: Judged, blade: Blade | None, *, words: Words, name
         sd = np.concatenate([one_sd[:, :0:-1], one_sd], axis=1)
         title = words.say(mark("%(blade)s, each side less the other"), blade=words.blade(blade))
         note = words(mark("orange: the thicker side; grey: cannot be told"))
-    value, unsure = _resampled(shown, fraction, [mean, sd])
+    value, unsure = resampled(shown, fraction, [mean, sd])
     band = np.digitize(np.abs(np.nan_to_num(value)) * 1e3, _STEPS)
     sure = np.abs(value) > _SURE * unsure
     index = np.where(value >= 0, 2 + band, 7 + band)
@@ -282,17 +314,17 @@ def difference_picture(group: Judged, blade: Blade | None, *, words: Words, name
         mark("Over %(share)s %% of the area a difference can be told, each place on its own."),
         share=words.number(100.0 * sure_share(mean, sd), 0),
     )
-    colours = [*_LESS[::-1], _CANNOT_TELL, *_MORE]
+    colours = [*LESS[::-1], _CANNOT_TELL, *MORE]
     steps = [words.number(s * 100, 0) for s in _STEPS]
     labels = [*steps[::-1], "", *steps]
-    return _frame(
-        mapped,
-        _png(index.astype(np.uint8), [_CANNOT_TELL, *_MORE, *_LESS]),
+    return framed(
+        mapped.shown,
+        flat_png(index.astype(np.uint8), [_CANNOT_TELL, *MORE, *LESS]),
         words=words,
         name=name,
         title=title,
         told=told,
-        key=_swatches(colours, labels, [words(mark("hundredths of a mm")), note]),
+        key=swatches(colours, labels, [words(mark("hundredths of a mm")), note]),
     )
 
 
