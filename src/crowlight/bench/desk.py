@@ -343,10 +343,12 @@ class Desk:
         *,
         reference: float | None = None,
         full_scale: float = 1.0,
+        one_reed: bool = False,
         sticky: str = "",
     ) -> dict[str, Any]:
         """Measure a kept recording; see `crowlight.bench.sounds.listen`."""
         told = {"digest": digest, "kind": kind, "reference": reference, "scale": full_scale}
+        told |= {"one_reed": True} if one_reed else {}
         codec = task_named("listen").load()[1]
         if (known := self.results.get(result_key("listen", told))) is not None:
             return codec.from_bytes(known)
@@ -356,6 +358,7 @@ class Desk:
             "rate": heard.rate,
             "kind": kind,
             "reference": reference,
+            "one_reed": one_reed,
         }
         return self._computed("listen", inputs, sticky=sticky, told=told)
 

@@ -36,8 +36,8 @@ def listen(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[s
     ----------
     inputs : mapping
         ``sound`` (ndarray, shape (n,) or (n, channels), full scale 1), ``rate`` [Hz], ``kind``
-        (crow, peep or notes); optionally ``reference``, the player's A [Hz], and ``tuning``, a key
-        of the tunings.
+        (crow, peep or notes); optionally ``reference``, the player's A [Hz], ``tuning``, a key of
+        the tunings, and ``one_reed``, the maker's word that all blows are of one reed.
     report : callable
         Called with the fraction done; may raise `Cancelled`.
 
@@ -67,7 +67,8 @@ def listen(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[s
     # the C above the player's A, and its octave for the peep
     target = (reference or 440.0) * 2 ** (3 / 12) * (2.0 if kind == "peep" else 1.0)
     measure = measure_crow if kind == "crow" else measure_peep
-    heard = measure(sound, rate, target=target, report=report)
+    one_reed = bool(inputs.get("one_reed"))
+    heard = measure(sound, rate, target=target, one_reed=one_reed, report=report)
     found = heard.as_dict()
     if kind == "crow" and heard.best is not None:
         found["swell"] = measure_swell(sound, rate, target=target).as_dict()
