@@ -14,9 +14,9 @@ and the differences get their uncertainty from these parts by the law of propaga
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
@@ -51,6 +51,8 @@ NEIGHBOUR = 4e-3
 #: Own repeats replace the instrument's common-practice repeatability from this many degrees of
 #: freedom on: as many as that value itself is given.
 ENOUGH_DOF = 8
+#: Less than this is rounding of the arithmetic: such a gauge shows no scatter, and tells none [m].
+NO_SCATTER = 1e-9
 
 
 class Pairing(StrEnum):
@@ -101,21 +103,25 @@ class Differences:
     comparisons : tuple of Comparison
         Tip first; pairs with only one point read are ``not_measured``.
     repeatability : Repeatability or None
-        From this reed's own repeats where the cane is flat, if any such point was read twice.
+        The maker's own for the gauge most used, if that was given; else from this reed's repeats
+        where the cane is flat, if any such point was read twice.
     own_repeatability_used : bool
         Whether it replaced the instrument's common-practice value.
     tolerance : float
         The tolerance used [m].
+    gauges : mapping of str to Repeatability
+        The maker's own by instrument code, where they were used.
     """
 
     comparisons: tuple[Comparison, ...]
     repeatability: Repeatability | None
     own_repeatability_used: bool
     tolerance: float
+    gauges: Mapping[str, Repeatability] = field(default_factory=dict[str, Repeatability])
 
 
 @dataclass(frozen=True, slots=True)
-class _Point:
+class Point:
     """Readings of one point pooled."""
 
     place: Place
@@ -126,7 +132,11 @@ class _Point:
 
 
 def paired_differences(
-    readings: Sequence[Reading], *, tolerance: float = 0.01e-3, risk: float = 0.05
+    readings: Sequence[Reading],
+    *,
+    tolerance: float = 0.01e-3,
+    risk: float = 0.05,
+    gauges: Mapping[str, Repeatability] | None = None,
 ) -> Differences:
     """Compare left with right and marked with plain wherever both were read.
 
@@ -139,6 +149,9 @@ def paired_differences(
         no source.
     risk : float
         Largest chance of naming any difference on a reed that has none.
+    gauges : mapping of str to Repeatability, optional
+        The maker's own repeatability by instrument code, from repeats on several reeds; where it is
+        given, it counts instead of the instrument's own and of this reed's repeats.
 
     Returns
     -------
@@ -155,11 +168,14 @@ def paired_differences(
     [('left-right', 'differs'), ('marked-plain', 'not_measured'),
      ('marked-plain', 'not_measured')]
     """
-    points = _points(readings)
-    slopes = _slopes(points)
-    flat = {_key(p.place) for p in points if _is_flat(p, slopes)}
+    own_gauges = dict(gauges or {})
+    points = points_of(readings, own_gauges)
+    slopes = slopes_of(points)
+    flat = {cell(p.place) for p in points if is_flat(p, slopes)}
     repeats = pooled_repeatability(list(_repeats(readings, flat).values()))
-    own = repeats is not None and repeats.dof >= ENOUGH_DOF and repeats.standard_deviation > 0
+    used = _most_used(readings, own_gauges)
+    own = used is not None or is_enough(repeats)
+    codes = {r.instrument for r in readings}
     pairs = _pairs(points)
     measured = sum(b is not None for _, _, b in pairs)
     comparisons: list[Comparison] = []
@@ -168,8 +184,8 @@ def paired_differences(
         if b is None:
             decision = Decision(outcome=Outcome.NOT_MEASURED, tolerance=tolerance, risk=risk)
         else:
-            used = repeats if own else None
-            u, dof, shared = _uncertainty(a, b, slopes, used)
+            instead = repeats if own and used is None else None
+            u, dof, shared = _uncertainty(a, b, slopes, instead)
             decision = decide(
                 a.thickness - b.thickness,
                 u,
@@ -181,14 +197,28 @@ def paired_differences(
         comparisons.append(_comparison(pairing, a, b, decision, shared))
     return Differences(
         comparisons=tuple(sorted(comparisons, key=_tip_first)),
-        repeatability=repeats,
+        repeatability=repeats if used is None else used,
         own_repeatability_used=own,
         tolerance=tolerance,
+        gauges={code: own_gauges[code] for code in codes if code in own_gauges},
     )
 
 
+def is_enough(found: Repeatability | None) -> bool:
+    """Return whether own repeats may replace the common-practice value."""
+    return found is not None and found.dof >= ENOUGH_DOF and found.standard_deviation > NO_SCATTER
+
+
+def _most_used(
+    readings: Sequence[Reading], gauges: Mapping[str, Repeatability]
+) -> Repeatability | None:
+    """Return the maker's own repeatability of the gauge most readings were taken with."""
+    counted = Counter(r.instrument for r in readings if r.instrument in gauges)
+    return gauges[counted.most_common(1)[0][0]] if counted else None
+
+
 def _comparison(
-    pairing: Pairing, a: _Point, b: _Point | None, decision: Decision, seating: float
+    pairing: Pairing, a: Point, b: Point | None, decision: Decision, seating: float
 ) -> Comparison:
     if decision.outcome is Outcome.NOT_MEASURED and pairing is Pairing.MARKED_PLAIN:
         place = a.place if a.place.blade is Blade.MARKED else a.place.facing()
@@ -213,12 +243,12 @@ def _tip_first(c: Comparison) -> tuple[float, str, str, float, str]:
     return (-round(c.along, 6), c.pairing, c.blade or "", c.across, c.side or "")
 
 
-def _key(place: Place) -> tuple[Blade, int, int]:
+def cell(place: Place) -> tuple[Blade, int, int]:
     """Cell of the point raster a place falls into; cells are `SAME_POINT` wide."""
     return (place.blade, round(place.along / SAME_POINT), round(place.across / SAME_POINT))
 
 
-def _is_flat(point: _Point, slopes: Mapping[Place, float]) -> bool:
+def is_flat(point: Point, slopes: Mapping[Place, float]) -> bool:
     """Whether misplacing the foot here matters about as little as the gauge's own scatter."""
     likely = point.gauge.placement * slopes[point.place] / STEEPER
     return likely <= 1.5 * point.gauge.repeatability
@@ -234,16 +264,23 @@ def _repeats(
     """
     groups: dict[object, list[float]] = defaultdict(list)
     for r in readings:
-        if (key := _key(r.place)) in flat:
+        if (key := cell(r.place)) in flat:
             groups[(key, r.instrument)].append(r.thickness)
     return groups
 
 
-def _points(readings: Sequence[Reading]) -> list[_Point]:
+def points_of(
+    readings: Sequence[Reading], own: Mapping[str, Repeatability] | None = None
+) -> list[Point]:
+    """Pool the readings of each point; `own` is the maker's own repeatability by instrument."""
+    known = {
+        code: gauge.with_repeatability(own[code]) if own and code in own else gauge
+        for code, gauge in instruments().items()
+    }
     cells: dict[tuple[Blade, int, int], list[Reading]] = defaultdict(list)
     for r in readings:
-        cells[_key(r.place)].append(r)
-    points: list[_Point] = []
+        cells[cell(r.place)].append(r)
+    points: list[Point] = []
     for key in sorted(cells):
         group = cells[key]
         n = len(group)
@@ -251,17 +288,17 @@ def _points(readings: Sequence[Reading]) -> list[_Point]:
         for r in group:
             share[r.seating] += 1 / n
         # the coarsest gauge used at this point speaks for all of its readings
-        gauge = max((instruments()[r.instrument] for r in group), key=lambda g: g.repeatability)
+        gauge = max((known[r.instrument] for r in group), key=lambda g: g.repeatability)
         place = Place(
             key[0],
             math.fsum(r.place.along for r in group) / n,
             math.fsum(r.place.across for r in group) / n,
         )
-        points.append(_Point(place, math.fsum(r.thickness for r in group) / n, n, gauge, share))
+        points.append(Point(place, math.fsum(r.thickness for r in group) / n, n, gauge, share))
     return points
 
 
-def _slopes(points: Sequence[_Point]) -> dict[Place, float]:
+def slopes_of(points: Sequence[Point]) -> dict[Place, float]:
     """Thickness per length around each point: the steepest step to a near neighbour.
 
     Neighbours of both blades and sides count, folded on the centreline, because the steps of a
@@ -288,14 +325,14 @@ def _steepest(
     return STEEPER * float((step[near] / distance[near]).max())
 
 
-def _pairs(points: Sequence[_Point]) -> list[tuple[Pairing, _Point, _Point | None]]:
+def _pairs(points: Sequence[Point]) -> list[tuple[Pairing, Point, Point | None]]:
     """List (pairing, left or marked point, other point or None)."""
-    near: dict[tuple[Blade, int, int], list[_Point]] = defaultdict(list)
+    near: dict[tuple[Blade, int, int], list[Point]] = defaultdict(list)
     for p in points:
-        near[_key(p.place)].append(p)
+        near[cell(p.place)].append(p)
 
-    def find(place: Place) -> _Point | None:
-        blade, i, j = _key(place)
+    def find(place: Place) -> Point | None:
+        blade, i, j = cell(place)
         found = [
             p
             for di in (-1, 0, 1)
@@ -310,7 +347,7 @@ def _pairs(points: Sequence[_Point]) -> list[tuple[Pairing, _Point, _Point | Non
             default=None,
         )
 
-    pairs: list[tuple[Pairing, _Point, _Point | None]] = []
+    pairs: list[tuple[Pairing, Point, Point | None]] = []
     for p in points:
         if abs(p.place.across) >= CENTRE:
             partner = find(p.place.mirrored())
@@ -327,7 +364,7 @@ def _pairs(points: Sequence[_Point]) -> list[tuple[Pairing, _Point, _Point | Non
 
 
 def _uncertainty(
-    a: _Point, b: _Point, slopes: Mapping[Place, float], own: Repeatability | None
+    a: Point, b: Point, slopes: Mapping[Place, float], own: Repeatability | None
 ) -> tuple[float, float, float]:
     """Combine the parts of a difference: standard uncertainty [m], its dof, the seating's part."""
     parts: list[tuple[float, float]] = []
