@@ -141,7 +141,10 @@ def peak(predict: Predict, slopes: Slopes, measured: Real, spread: Real, start: 
 
     t, best = np.array(start), height(start)
     if not np.isfinite(best):
-        msg = "the model does not sound or close for this reed; leave out pitch and pressure"
+        msg = (
+            "the modelled reed does not sound, though a pitch or pressure of its crow is given; "
+            "check map and opening, or leave the crow out"
+        )
         raise OutsideModel(msg)
     for _ in range(_STEPS):
         j = slopes(t)

@@ -79,7 +79,7 @@ def calibrate(
     Raises
     ------
     InputError
-        If the blades carry a lip, or `plain` is given for blades alike.
+        If the blades carry a lip, `plain` is given for blades alike, or `level` is no probability.
     OutsideModel
         If the blade model has no answer, or the reed cannot sound though a pitch was heard.
 
@@ -100,6 +100,7 @@ def calibrate(
     True
     """
     tell = report or (lambda _: None)
+    _probability(level)
     if blades.lip is not None:
         msg = "measure the reed without lip: give blades with lip=None"
         raise InputError(msg)
@@ -108,7 +109,7 @@ def calibrate(
         raise InputError(msg)
     data = tuple(measurements)
     known = tuple(usual_unknowns(blades) if unknowns is None else unknowns)
-    reed = Reed(blades, known, (marked, plain), presses(data), np.zeros((0, 0)))
+    reed = Reed(blades, known, (marked, plain), presses(data))
     line = blade_line(reed, report=lambda done: tell(0.5 * done))
     bore = find_resonances(staple_bore(staple), breath(ambient_pressure))
     tell(0.55)
@@ -145,13 +146,21 @@ def update(
     -------
     Posterior
         As `calibrate`.
+
+    Raises
+    ------
+    InputError
+        If a force test was not among those of `line`, or `level` is no probability.
+    OutsideModel
+        If the reed cannot sound though a pitch was heard.
     """
     tell = report or (lambda _: None)
+    _probability(level)
     first = Model(line, bore, tuple(data))
     start = np.zeros(first.size)
-    expected, slopes = first.one(start), first.slopes(start)
-    odd = surprise(expected, slopes, first.measured, first.spread)
     model, top, solves = first, _climb(first, start), 1
+    expected = first.one(start)
+    odd = surprise(expected, first.slopes(start), first.measured, first.spread)
     error = 0.0 if np.allclose(top.mode, 0.0) else np.nan
     tell(0.3)
     while check_lines and not np.allclose(top.mode, 0.0):
@@ -187,6 +196,12 @@ def update(
         sample=sample,
         weights=weights,
     )
+
+
+def _probability(level: float) -> None:
+    if not 0.0 < level < 1.0:
+        msg = f"level {level:g} must lie between 0 and 1; 0.8 means four in five"
+        raise InputError(msg)
 
 
 def _climb(model: Model, start: Real) -> Peak:

@@ -7,7 +7,7 @@ hold over the whole prior; `calibrate` solves the blades again at its answer and
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from crowlight.blade.threads import one_thread
 from crowlight.blade.uncertainty import moved
 from crowlight.calibrate.measurements import Pad
 from crowlight.calibrate.press import Pressed, press
+from crowlight.errors import InputError
 
 __all__ = ["OUTPUTS_USED", "BladeLine", "Press", "Reed", "blade_line", "solved"]
 
@@ -61,9 +62,9 @@ class Reed:
 
     blades: Blades
     unknowns: tuple[Unknown, ...]
-    maps: tuple[MapSpread | None, MapSpread | None]
-    presses: tuple[Press, ...]
-    turn: Real
+    maps: tuple[MapSpread | None, MapSpread | None] = (None, None)
+    presses: tuple[Press, ...] = ()
+    turn: Real = field(default_factory=lambda: np.zeros((0, 0)))
 
     @property
     def size(self) -> int:
@@ -108,7 +109,16 @@ class BladeLine:
         return OUTPUTS_USED.index(name)
 
     def press_column(self, which: Press) -> int:
-        """Where the force of a test stands."""
+        """Where the force of a test stands.
+
+        Raises
+        ------
+        InputError
+            If the blades were not solved for this test.
+        """
+        if which not in self.reed.presses:
+            msg = "this pad and depth were not solved; give every force test when drawing the lines"
+            raise InputError(msg)
         return len(OUTPUTS_USED) + self.reed.presses.index(which)
 
 
@@ -193,7 +203,7 @@ def blade_line(
         tell(0.4 + 0.5 * (k + 1) / len(reed.unknowns))
     by_map = _map_slopes(answer, pressed, reed.maps) / scale[:, None]
     if centre is None:
-        reed = Reed(reed.blades, reed.unknowns, reed.maps, reed.presses, _useful(by_map))
+        reed = replace(reed, turn=_useful(by_map))
         centre = np.zeros(reed.size)
     by_unknown = np.array(columns).reshape(len(reed.unknowns), len(logs)).T / scale[:, None]
     tell(1.0)

@@ -6,7 +6,8 @@ Values are in SI units; a number that looks like another unit is asked about, ne
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from statistics import NormalDist
+from typing import ClassVar, Literal, Self
 
 import numpy as np
 
@@ -17,8 +18,6 @@ __all__ = ["CrowPitch", "CrowStart", "ForceTest", "Measurement", "Opening", "Pad
 GRAVITY = 9.80665
 OUNCE = 28.349523125  # grams
 LEAST_FORCE, MOST_FORCE = 0.15, 8.0  # newtons
-
-
 _SHOWN = {"m": ("mm", 1e3), "Pa": ("kPa", 1e-3)}
 """Units in which messages speak."""
 
@@ -213,6 +212,35 @@ class _Pitch:
         ask = "type hertz, not cents or a note's number"
         _within("pitch", self.frequency, 300.0, 2500.0, "Hz", ask)
         _spread("pitch", self.frequency, self.spread, "Hz")
+
+    @classmethod
+    def heard(cls, value: float, low: float, high: float, *, level: float = 0.95) -> Self:
+        """Take a pitch with its interval from listening.
+
+        Parameters
+        ----------
+        value, low, high : float
+            Rising in the order low, value, high [Hz].
+        level : float
+            Probability of the interval, 0 to 1.
+
+        Raises
+        ------
+        InputError
+            If the three do not rise, or the interval has no end.
+
+        Examples
+        --------
+        >>> round(CrowPitch.heard(1000.0, 980.4, 1019.6).spread, 2)
+        10.0
+        """
+        if not -np.inf < low < value < high < np.inf:
+            msg = (
+                f"the interval {low:g} to {high:g} Hz must hold the pitch {value:g} Hz and end; "
+                "was the blow long enough?"
+            )
+            raise InputError(msg)
+        return cls(value, (high - low) / (2.0 * NormalDist().inv_cdf(0.5 + level / 2.0)))
 
     @property
     def value(self) -> float:

@@ -211,7 +211,7 @@ QUANTITIES: Mapping[str, tuple[str, str]] = MappingProxyType(
         "cane_shear": ("Pa", "stiffness of the cane in shear"),
         "cane_density": ("kg/m³", "density of the wet cane"),
         "throat_height": ("m", "height of one blade at the thread"),
-        "preload": ("m", "how far each blade's edges would reach past the other without it"),
+        "preload": ("m", "how far each blade's edges would reach past the other if alone"),
         "rest_height": ("m", "opening height at rest"),
         "rest_area": ("m²", "opening area at rest"),
         "closing_pressure": ("Pa", "pressure that leaves a tenth of the opening"),
@@ -223,7 +223,11 @@ QUANTITIES: Mapping[str, tuple[str, str]] = MappingProxyType(
         "felt_frequency": ("Hz", "resonance of the one flap the air feels"),
     }
 )
-"""Unit and meaning of every quantity in `Posterior.prior` and `Posterior.posterior`."""
+"""Unit and meaning of every quantity in `Posterior.prior` and `Posterior.posterior`.
+
+Where the blades differ, cane and height at the thread are those of the marked blade; the plain
+one's move in proportion.
+"""
 
 _BLADE_PARTS: Mapping[str, tuple[str, Callable[[Blades], float]]] = MappingProxyType(
     {

@@ -1,6 +1,5 @@
 """One coarse reed, solved once."""
 
-import numpy as np
 import pytest
 
 from crowlight.blade import Blades, MeshSize, typical_scrape, usual_unknowns
@@ -19,8 +18,7 @@ def blades() -> Blades:
 
 @pytest.fixture(scope="session")
 def line(blades: Blades) -> BladeLine:
-    empty = np.zeros((0, 0))
-    return blade_line(Reed(blades, usual_unknowns(blades), (None, None), (PRESS,), empty))
+    return blade_line(Reed(blades, usual_unknowns(blades), presses=(PRESS,)))
 
 
 @pytest.fixture(scope="session")

@@ -48,7 +48,7 @@ def test_numbers_of_the_howto_are_those_of_the_code() -> None:
     assert f"allows {100 * ForceTest.model_error:.0f} %" in HOWTO
     with pytest.raises(ValueError, match="6 to 12 mm"):
         Pad(from_tip=5.9e-3)
-    assert "never nearer than 6 mm" in HOWTO
+    assert "middle never nearer than 6 mm" in HOWTO
     with pytest.raises(ValueError, match="depth"):
         ForceTest(1.0, 0.03, depth=0.26e-3)
     assert "more than 0.25 mm for each blade" in HOWTO

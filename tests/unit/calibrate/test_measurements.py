@@ -60,3 +60,12 @@ def test_depth_adds_to_the_doubt_of_a_force() -> None:
     sure, unsure = ForceTest(0.9, 0.027, depth_spread=1e-9), ForceTest(0.9, 0.027)
     assert sure.relative == pytest.approx(0.03, rel=1e-3)
     assert unsure.relative == pytest.approx(np.hypot(0.03, 0.1))
+
+
+def test_a_heard_interval_becomes_a_spread() -> None:
+    heard = PeepPitch.heard(1000.0, 900.0, 1100.0, level=0.6826894921370859)
+    assert (heard.value, heard.spread) == (1000.0, pytest.approx(100.0))
+    assert isinstance(heard, PeepPitch)
+    for low, high in ((1001.0, 1100.0), (900.0, float("inf")), (-float("inf"), 1100.0)):
+        with pytest.raises(InputError, match="must hold the pitch"):
+            CrowPitch.heard(1000.0, low, high)

@@ -62,8 +62,7 @@ def test_maps_keep_all_their_spread_in_few_directions(blades: Blades) -> None:
     rng = np.random.default_rng(3)
     root = 4e-6 * rng.standard_normal((blades.marked.size, 40))
     spread = MapSpread(root)
-    none = np.zeros((0, 0))
-    line = blade_line(Reed(blades, (), (spread, None), ((Pad(), 0.1e-3),), none))
+    line = blade_line(Reed(blades, (), (spread, None), ((Pad(), 0.1e-3),)))
     assert line.reed.size <= 8
     # one standard deviation along the first direction, through the whole model
     t = np.zeros(line.reed.size)
