@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
+from itertools import groupby
 from typing import Any
 from uuid import UUID
 
 from crowlight.bench.state import ReedState, TimedReading
+from crowlight.reed import Repeatability
 
 __all__ = ["blade_inputs", "reed_inputs"]
 
 
-def reed_inputs(name: str, state: ReedState, *, style_text: str = "") -> dict[str, Any]:
+def reed_inputs(
+    name: str,
+    state: ReedState,
+    *,
+    style_text: str = "",
+    gauges: Mapping[str, Repeatability] | None = None,
+    since: Collection[UUID] = (),
+) -> dict[str, Any]:
     """Gather what judging needs: the readings that still hold.
 
     Readings of a blade that was cut afterwards no longer hold, unless nothing newer was measured.
@@ -26,14 +35,25 @@ def reed_inputs(name: str, state: ReedState, *, style_text: str = "") -> dict[st
         What is known of it.
     style_text : str
         Text of its style, if that is a maker's own: results follow what it says, not its name.
+    gauges : mapping of str to Repeatability, optional
+        The maker's own repeatability by instrument code.
+    since : collection of UUID
+        Entries whose readings are left out.
 
     Returns
     -------
     dict
         Inputs of `crowlight.bench.assess.assess`.
     """
-    holding = [t for t in state.readings if not t.cut_since] or list(state.readings)
-    return _inputs(name, state, holding) | {"style_text": style_text}
+    taken = [t for t in state.readings if t.entry not in since]
+    holding = [t for t in taken if not t.cut_since] or taken
+    return {
+        **_inputs(name, state, holding),
+        "style_text": style_text,
+        "gauges": dict(gauges or {}),
+        # how many readings were taken together, in order
+        "sittings": tuple(len(list(one)) for _, one in groupby(holding, key=lambda t: t.entry)),
+    }
 
 
 def _inputs(name: str, state: ReedState, holding: list[TimedReading]) -> dict[str, Any]:

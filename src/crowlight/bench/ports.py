@@ -174,6 +174,10 @@ class Records(Protocol):
         """
         ...
 
+    def latest_reeds(self, maker: UUID, count: int) -> tuple[Reed, ...]:
+        """Return the reeds of a maker that were added last, the latest first."""
+        ...
+
     def reeds(self, query: ReedQuery) -> Page:
         """List reeds."""
         ...

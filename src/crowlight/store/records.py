@@ -186,6 +186,14 @@ class SqlRecords:
         with self.database.write() as connection:
             return _assign(connection, reed, maker, player, batch)
 
+    def latest_reeds(self, maker: UUID, count: int) -> tuple[Reed, ...]:
+        """Return the reeds of a maker that were added last, the latest first."""
+        owner = select(person.c.id).where(person.c.uuid == maker).scalar_subquery()
+        rows = _reed_rows().where(reed.c.maker == owner).order_by(reed.c.id.desc())
+        with self.database.read() as connection:
+            found = connection.execute(rows.limit(min(max(0, count), _MANY)))
+            return tuple(Reed(**row._mapping) for row in found)
+
     def reeds(self, query: ReedQuery) -> Page:
         """List reeds: every word of `query.text` is looked for, in any of the searched texts."""
         conditions = _conditions(query)
