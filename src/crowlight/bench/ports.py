@@ -361,6 +361,10 @@ class Sounds(Protocol):
         """Encode a recording without loss beyond 24 bits."""
         ...
 
+    def to_wav(self, heard: Heard) -> bytes:
+        """Return a recording as a WAV file of 24 bits, for players that know nothing else."""
+        ...
+
 
 # --- tables of readings ---------------------------------------------------------------------------
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -50,6 +51,12 @@ class SoundFiles:
         """Encode a recording for keeping; see `crowlight.bench.ports.Sounds`."""
         kept = encode_flac(heard.sound, heard.rate)
         return KeptSound(data=kept.data, rate=kept.rate, full_scale=kept.scale)
+
+    def to_wav(self, heard: Heard) -> bytes:
+        """Return a recording as a WAV file of 24 bits."""
+        out = io.BytesIO()
+        soundfile.write(out, heard.sound, heard.rate, format="WAV", subtype="PCM_24")
+        return out.getvalue()
 
 
 def _unreadable(source: bytes | Path, error: OSError) -> InputError:
