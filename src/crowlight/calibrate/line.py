@@ -71,12 +71,22 @@ class Reed:
         """How many numbers describe what is not known."""
         return len(self.unknowns) + len(self.turn)
 
-    def at(self, t: Real) -> Blades:
-        """Return the reed `t` prior standard deviations off, shape (size,)."""
+    def at(self, t: Real, rest: Real | None = None) -> Blades:
+        """Return the reed `t` prior standard deviations off.
+
+        Parameters
+        ----------
+        t : ndarray, shape (size,)
+            Unknowns.
+        rest : ndarray, shape (n_maps,), optional
+            Standard normal numbers of the maps, used in the directions that `turn` leaves out;
+            0 there if None.
+        """
         n = len(self.unknowns)
-        return moved(
-            self.blades, self.unknowns, self.maps, np.concatenate([t[:n], t[n:] @ self.turn])
-        )
+        maps = t[n:] @ self.turn
+        if rest is not None:
+            maps = maps + rest - (rest @ self.turn.T) @ self.turn
+        return moved(self.blades, self.unknowns, self.maps, np.concatenate([t[:n], maps]))
 
 
 @dataclass(frozen=True)

@@ -195,7 +195,8 @@ class Posterior:
             row = self.sample[i]
             try:
                 reed = reed_at(self.model.reeds(row[None]), 0)
-                found.append(DrawnReed(self.model.line.reed.at(row[:n]), reed))
+                rest = rng.standard_normal(self.model.line.reed.turn.shape[1])
+                found.append(DrawnReed(self.model.line.reed.at(row[:n], rest), reed))
             except InputError:
                 continue
             if len(found) == count:

@@ -85,7 +85,8 @@ def conflicts(data: Sequence[Measurement], found: Surprise, left: Real) -> tuple
             ask = f"{text}; is it the lower note of an octave crow?"
             out.append(Conflict("octave", (i,), size, ask))
             continue
-        text = f"the {_WORDS[d.name]} is much {much} than this map and any usual cane give"
+        than = "entered with this reed" if d.name == "opening" else "this map and usual cane give"
+        text = f"the {_WORDS[d.name]} is much {much} than {than}"
         out.append(Conflict("unexpected", (i,), size, f"{text}; {_ASK[d.name]}"))
     asked = {i for c in out for i in c.about}
     odd = [i for i in np.flatnonzero(np.abs(found.others) > ODD).tolist() if i not in asked]

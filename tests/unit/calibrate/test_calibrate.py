@@ -172,6 +172,13 @@ def test_an_unlikely_force_is_asked_about(
     assert np.sign(asked.surprise) == np.sign(factor - 1)
 
 
+def test_an_opening_unlike_the_one_entered_is_asked_about(
+    line: BladeLine, bore: Resonances
+) -> None:
+    (asked,) = known(line, bore, Opening(1.1e-3, 0.03e-3)).conflicts
+    assert asked.question.startswith("the opening is much more than entered with this reed; ")
+
+
 def test_data_that_contradict_each_other_are_asked_about(line: BladeLine, bore: Resonances) -> None:
     force = expected_force(line)
     found = known(
@@ -255,6 +262,21 @@ def test_doubtful_maps_widen_and_stay(blades: Blades) -> None:
         wide, narrow = unsure.prior[name], sure.prior[name]
         assert wide.high / wide.low > narrow.high / narrow.low
     assert not np.array_equal(unsure.draws(1, rng)[0].blades.marked.values, blades.marked.values)
+
+
+def test_two_different_blades_with_doubtful_maps(blades: Blades) -> None:
+    rng = np.random.default_rng(4)
+    reed = replace(blades, plain=blades.marked.changed(1e-5))
+    marked, plain = (
+        MapSpread(size * rng.standard_normal((blades.marked.size, 20))) for size in (1e-6, 8e-6)
+    )
+    found = calibrate(reed, [ForceTest(1.2, 0.03)], rng=rng, marked=marked, plain=plain)
+    assert found.quality.blade_error < 0.03
+    drawn = [d.blades for d in found.draws(30, rng)]
+    # maps keep all their spread, though only few directions of it matter to what was measured
+    for side, size in (("marked", 1e-6), ("plain", 8e-6)):
+        changes = [getattr(b, side).values - getattr(reed, side).values for b in drawn]
+        assert np.std(changes) == pytest.approx(np.sqrt(20) * size, rel=0.1)
 
 
 def test_no_preload_is_noted(blades: Blades) -> None:
