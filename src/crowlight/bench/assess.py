@@ -11,7 +11,8 @@ from crowlight.bench.ports import Report, Table
 from crowlight.bench.styles import ENOUGH_READINGS, known_style
 from crowlight.errors import InputError
 from crowlight.judge import Differences, paired_differences
-from crowlight.reed import Blade, CaneState, Reading, instrument
+from crowlight.judge.sitting import Drift, drift_of
+from crowlight.reed import Blade, CaneState, Reading, Repeatability, instrument
 
 __all__ = ["Assessment", "Judged", "assess", "inputs_of_table"]
 
@@ -38,6 +39,9 @@ class Judged:
         Why there is no map: ``"no-style"``, ``"unknown-style"``, ``"state"`` (the style's numbers
         are of cane in the other state), ``"few"`` readings; else the words in which the map was
         refused, such as which reading lies off the blade; empty where there is one.
+    drift : Drift or None
+        How the first point of the latest sitting had changed when it was read again at the end;
+        None if that was not done.
     """
 
     state: CaneState
@@ -45,6 +49,12 @@ class Judged:
     differences: Differences
     mapped: Mapped | None = None
     not_mapped: str = ""
+    drift: Drift | None = None
+
+    @property
+    def advice(self) -> tuple[str, ...]:
+        """Codes of what to do before measuring on: ``rewet-and-wait``, or nothing."""
+        return (self.drift.advice,) if self.drift and self.drift.advice else ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +97,8 @@ def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assess
         ``name``; ``readings``, a sequence of `Reading`; optionally ``style`` (its
         code) with ``style_text`` if it is a maker's own, and [m]
         ``length``, ``length_uncertainty``, ``thread_top``, ``common_shift``, ``gouge_centre``,
-        ``gouge_side`` and ``tolerance``.
+        ``gouge_side`` and ``tolerance``; ``gauges``, the maker's own `Repeatability` by instrument
+        code; ``sittings``, how many readings were taken together, in order.
     report : callable
         Called with the fraction done.
 
@@ -111,11 +122,17 @@ def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assess
         chosen = tuple(r for r in readings if r.state is state)
         if not chosen:
             continue
-        found = paired_differences(chosen, tolerance=inputs.get("tolerance", TOLERANCE))
+        own: Mapping[str, Repeatability] = inputs.get("gauges") or {}
+        found = paired_differences(chosen, tolerance=inputs.get("tolerance", TOLERANCE), gauges=own)
         drawn, why_not = _mapped(inputs, chosen, found)
         groups.append(
             Judged(
-                state=state, readings=chosen, differences=found, mapped=drawn, not_mapped=why_not
+                state=state,
+                readings=chosen,
+                differences=found,
+                mapped=drawn,
+                not_mapped=why_not,
+                drift=_drift(inputs, state, found),
             )
         )
         done += len(chosen)
@@ -127,6 +144,17 @@ def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assess
         length=inputs.get("length"),
         thread_top=inputs.get("thread_top"),
     )
+
+
+def _drift(inputs: Mapping[str, Any], state: CaneState, found: Differences) -> Drift | None:
+    """Look at the latest sitting that came back to its first point."""
+    readings: Sequence[Reading] = inputs["readings"]
+    drift, start = None, 0
+    for count in inputs.get("sittings") or (len(readings),):
+        sitting = [r for r in readings[start : start + count] if r.state is state]
+        drift = drift_of(sitting, gauges=found.gauges) or drift
+        start += count
+    return drift
 
 
 def _mapped(
@@ -145,8 +173,8 @@ def _mapped(
         return None, "state"
     if min(sum(r.place.blade is b for r in readings) for b in Blade) < ENOUGH_READINGS:
         return None, "few"
-    gauges = None
-    if found.own_repeatability_used and found.repeatability is not None:
+    gauges = {c: instrument(c).with_repeatability(own) for c, own in found.gauges.items()}
+    if not gauges and found.own_repeatability_used and found.repeatability is not None:
         codes = {r.instrument for r in readings}
         gauges = {c: instrument(c).with_repeatability(found.repeatability) for c in codes}
     try:

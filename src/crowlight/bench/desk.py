@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID, uuid4
 
 from crowlight.bench.assess import Assessment, inputs_of_table
-from crowlight.bench.importing import entries_of_table
+from crowlight.bench.gauges import makers_gauges
+from crowlight.bench.importing import Imported, entries_of_table
 from crowlight.bench.inputs import blade_inputs, reed_inputs
 from crowlight.bench.kinds import (
     Payload,
@@ -43,7 +44,7 @@ from crowlight.bench.state import ReedState, state_of
 from crowlight.bench.styles import checked_name
 from crowlight.bench.tasks import result_key, task_named
 from crowlight.errors import InputError, NotFound, OutsideModel
-from crowlight.reed import Reading, check_reading
+from crowlight.reed import Reading, Repeatability, check_reading
 from crowlight.reed.styles import STYLE_CODES
 
 if TYPE_CHECKING:  # it loads the blade model, which most of the desk does without
@@ -51,28 +52,6 @@ if TYPE_CHECKING:  # it loads the blade model, which most of the desk does witho
     from crowlight.bench.whatif import Cut, Leverage, Outcome
 
 __all__ = ["Desk", "Imported", "Sheet"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Imported:
-    """What an import did.
-
-    Parameters
-    ----------
-    reed : Reed
-        The reed, as it is now.
-    readings : int
-        Readings in the table.
-    added : int
-        Entries written; 0 when the same table had been imported before.
-    new_reed : bool
-        Whether the reed was added for it.
-    """
-
-    reed: Reed
-    readings: int
-    added: int
-    new_reed: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +140,11 @@ class Desk:
     def _inputs(self, reed: Reed, state: ReedState) -> dict[str, Any]:
         """Gather what judging a reed needs."""
         text = self._style_text(state.described.style)
-        return reed_inputs(reed.name, state, style_text=text)
+        return reed_inputs(reed.name, state, style_text=text, gauges=self.gauges(reed.maker))
+
+    def gauges(self, maker: UUID | None) -> dict[str, Repeatability]:
+        """Return a maker's own repeatability by instrument; see `crowlight.bench.gauges`."""
+        return makers_gauges(self.records, self.results, maker)
 
     # --- styles ---------------------------------------------------------------------------------
 

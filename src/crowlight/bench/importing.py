@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID, uuid5
 
@@ -11,10 +12,32 @@ from crowlight.bench.ports import NewEntry, Reed, Table
 from crowlight.errors import InputError
 from crowlight.reed import Reading
 
-__all__ = ["entries_of_table"]
+__all__ = ["Imported", "entries_of_table"]
 
 #: Name space of entry uuids made from the content of an imported table (RFC 9562, version 5).
 _TABLES = UUID("a1c2b0de-5d5c-5b0e-9c56-2f6f1d9b7c11")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Imported:
+    """What an import did.
+
+    Parameters
+    ----------
+    reed : Reed
+        The reed, as it is now.
+    readings : int
+        Readings in the table.
+    added : int
+        Entries written; 0 when the same table had been imported before.
+    new_reed : bool
+        Whether the reed was added for it.
+    """
+
+    reed: Reed
+    readings: int
+    added: int
+    new_reed: bool
 
 
 def entries_of_table(table: Table, reed: Reed, style_kept: str, *, at: datetime) -> list[NewEntry]:

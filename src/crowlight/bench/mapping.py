@@ -13,7 +13,7 @@ from crowlight.bench.styles import known_style
 from crowlight.judge import Differences
 from crowlight.judge.geometry import Geometry, Measured, judge_geometry
 from crowlight.judge.pooled import from_pairs
-from crowlight.reed import Blade, Instrument, Place, Reading
+from crowlight.reed import Blade, Instrument, Place, Reading, Repeatability, instrument
 from crowlight.reed.styles import Style
 from crowlight.reed.thickness import Gouge, ThicknessMap, map_thickness, next_points
 
@@ -78,9 +78,11 @@ class Mapped:
         The map.
     geometry : Geometry
         What differs between sides, blades and from the style.
-    drying, swelling : float
-        Thickness lost per minute as the reed dried on the gauge [m/min], and its standard
-        uncertainty where the readings tell.
+    drying, drying_sd : float
+        Thickness lost per minute as the reed dried on the gauge and its standard uncertainty
+        [m/min]; what is usual where the readings do not tell.
+    swelling : float
+        Relative excess of the readings over the style's wet or dry state.
     next_places : tuple of Place
         Where another reading would tell most, best first.
     """
@@ -91,6 +93,7 @@ class Mapped:
     shown: MapShown
     geometry: Geometry
     drying: float
+    drying_sd: float
     swelling: float
     next_places: tuple[Place, ...]
 
@@ -121,7 +124,13 @@ def thickness_map(
     readings: Sequence[Reading],
     gauges: Mapping[str, Instrument] | None = None,
 ) -> ThicknessMap:
-    """Map the readings of one wet state; `inputs` as in `crowlight.bench.assess.assess`."""
+    """Map the readings of one wet state; `inputs` as in `crowlight.bench.assess.assess`.
+
+    `gauges` are those of `inputs` if not given.
+    """
+    if gauges is None:
+        own: Mapping[str, Repeatability] = inputs.get("gauges") or {}
+        gauges = {code: instrument(code).with_repeatability(r) for code, r in own.items()}
     centre, side = inputs.get("gouge_centre"), inputs.get("gouge_side")
     return map_thickness(
         readings,
@@ -176,6 +185,7 @@ def mapped(
             judge_geometry(found, lengths=lengths, risk=risk), differences, found.zones
         ),
         drying=float(found.fit.drying),
+        drying_sd=float(np.sqrt(max(found.fit.covariance[-2, -2], 0.0))),
         swelling=float(found.fit.swelling),
         next_places=tuple(p.place for p in next_points(found, count=3)),
     )

@@ -9,6 +9,7 @@ from crowlight.bench.assess import Assessment, Judged
 from crowlight.bench.mapping import Mapped
 from crowlight.judge import Comparison
 from crowlight.judge.geometry import Finding
+from crowlight.judge.sitting import Drift
 from crowlight.report.finding import unit_of
 
 __all__ = ["assessment_in_mm"]
@@ -33,6 +34,10 @@ def assessment_in_mm(assessment: Assessment) -> dict[str, Any]:
         tip first: ``pairing``, ``blade``, ``side``, ``from_rim_mm``, ``from_tip_mm``,
         ``across_mm``, ``outcome``, ``difference_mm``, ``low_mm``, ``high_mm``,
         ``standard_uncertainty_mm``, ``dof``, ``within_tolerance``, ``tolerance_mm``.
+
+        ``own_gauges`` holds the maker's own repeatability by instrument, where it was used;
+        ``drift`` how the first point had changed when it was read again at the end of the latest
+        sitting, None if it was not; ``advice`` may say ``rewet-and-wait``.
 
         Where a thickness map could be drawn, ``map`` holds ``style``, ``length_known``,
         ``next_places`` and ``findings``: ``quantity``, ``against``, ``zone``, ``blade``, ``side``,
@@ -67,6 +72,29 @@ def _group(group: Judged, length: float | None) -> dict[str, Any]:
         "differences": [_difference(c, length) for c in found.comparisons],
         "map": _map(group.mapped, length) if group.mapped else None,
         "not_mapped": group.not_mapped or None,
+        "own_gauges": {
+            code: {"repeatability_mm": _mm(g.standard_deviation), "dof": g.dof}
+            for code, g in found.gauges.items()
+        },
+        "drift": _drift(group.drift, length) if group.drift else None,
+        "advice": list(group.advice),
+    }
+
+
+def _drift(drift: Drift, length: float | None) -> dict[str, Any]:
+    d = drift.decision
+    return {
+        "blade": drift.place.blade.value,
+        "from_rim_mm": _mm(drift.place.along),
+        "from_tip_mm": None if length is None else _mm(length - drift.place.along),
+        "across_mm": _mm(drift.place.across),
+        "minutes": drift.minutes,
+        "outcome": d.outcome.value,
+        "change_mm": _mm(d.value),
+        "low_mm": _mm(d.low),
+        "high_mm": _mm(d.high),
+        "standard_uncertainty_mm": _mm(d.standard_uncertainty),
+        "dof": d.dof if math.isfinite(d.dof) else None,
     }
 
 
