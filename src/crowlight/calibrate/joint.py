@@ -191,7 +191,7 @@ def update(
         conflicts=conflicts(first.data, odd, first.measured - expected),
         chance=odd.chance,
         quality=quality,
-        notes=_notes(first, quality),
+        notes=_notes(first, quality, checked=check_lines),
         model=model,
         sample=sample,
         weights=weights,
@@ -217,11 +217,11 @@ def _line_error(model: Model, mode: Real) -> float:
         return float("nan")
 
 
-def _notes(model: Model, quality: Quality) -> tuple[str, ...]:
+def _notes(model: Model, quality: Quality, *, checked: bool) -> tuple[str, ...]:
     found = {
         "no_data": not model.data,
         "no_preload": model.line.reed.blades.interference == 0.0,
         "rough": quality.effective_share < _ROUGH_SHARE,
-        "blade_lines": not quality.blade_error <= _GOOD_LINES,
+        "blade_lines": checked and not quality.blade_error <= _GOOD_LINES,
     }
     return tuple(code for code, holds in found.items() if holds)

@@ -99,7 +99,7 @@ class Quality:
         Effective sample size over draws; 1 is perfect, below 0.1 the intervals are rough.
     blade_error : float
         Largest relative difference between the blade lines and the blade model solved anew at the
-        mode; NaN if the model had no answer there.
+        mode; NaN if it had no answer there or was not asked.
     solves : int
         How often the lines were drawn.
     """
@@ -146,7 +146,7 @@ class Posterior:
     notes : tuple of str
         Codes: ``no_data``, ``no_preload`` (the tie is taken to press nothing, so nothing can be
         learned of it), ``rough`` (few effective draws), ``blade_lines`` (the lines miss the blade
-        model by more than a tenth).
+        model by more than a tenth, or it had no answer).
     model : Model
         For prediction at draws.
     sample : ndarray, shape (draws, model.size)

@@ -236,6 +236,20 @@ def test_full_route_checks_its_lines(blades: Blades) -> None:
     assert found.posterior["closing_pressure"].value > found.prior["closing_pressure"].value
 
 
+def test_lines_nobody_could_check_are_noted(
+    line: BladeLine, bore: Resonances, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_answer(*_: object) -> None:
+        raise OutsideModel("closed")
+
+    monkeypatch.setattr("crowlight.calibrate.joint.solved", no_answer)
+    data = [Opening(0.75e-3, 0.05e-3)]
+    found = update(line, bore, data, rng=np.random.default_rng(1))
+    assert "blade_lines" in found.notes
+    assert np.isnan(found.quality.blade_error)
+    assert "blade_lines" not in known(line, bore, *data).notes
+
+
 def test_lines_that_miss_are_drawn_anew(
     line: BladeLine, bore: Resonances, monkeypatch: pytest.MonkeyPatch
 ) -> None:
