@@ -58,7 +58,7 @@ SURE = 1.645
 #: Outputs whose effect maps are shown.
 EFFECTS_SHOWN = ("closing_pressure", "stiffness", "separation", "area", "mode_held")
 #: Reeds drawn for what is not linear in the unknowns.
-SAMPLES = 24
+SAMPLES = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
