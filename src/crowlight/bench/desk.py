@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,13 +20,13 @@ from crowlight.bench.kinds import (
     clean_text,
 )
 from crowlight.bench.mechanics import BladesShown
+from crowlight.bench.moments import Compared, Sheet, check_moments, map_changes
 from crowlight.bench.people import People
 from crowlight.bench.places import SiteAsked
 from crowlight.bench.ports import (
     Appended,
     Blobs,
     Clock,
-    Entry,
     Jobs,
     NewEntry,
     NewReed,
@@ -40,7 +40,7 @@ from crowlight.bench.ports import (
     Sounds,
     Tables,
 )
-from crowlight.bench.state import ReedState, state_of
+from crowlight.bench.state import ReedState, difference, state_of
 from crowlight.bench.styles import checked_name
 from crowlight.bench.tasks import result_key, task_named
 from crowlight.errors import InputError, NotFound, OutsideModel
@@ -52,28 +52,6 @@ if TYPE_CHECKING:  # it loads the blade model, which most of the desk does witho
     from crowlight.bench.whatif import Cut, Leverage, Outcome
 
 __all__ = ["Desk", "Imported", "Sheet"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sheet:
-    """Everything one page about a reed shows.
-
-    Parameters
-    ----------
-    reed : Reed
-        The reed.
-    state : ReedState
-        Its state at `up_to`, or now.
-    entries : tuple of Entry
-        Every entry up to there, replaced ones included.
-    assessment : Assessment or None
-        None when there are no readings.
-    """
-
-    reed: Reed
-    state: ReedState
-    entries: tuple[Entry, ...]
-    assessment: Assessment | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +85,31 @@ class Desk:
         assessment = self._assessed(self._inputs(reed, state), sticky=str(reed.uuid))
         return Sheet(reed=reed, state=state, entries=entries, assessment=assessment)
 
+    def compare(self, key: str | UUID, before: int, after: int) -> Compared:
+        """Compare a reed after two of its entries; see `crowlight.bench.moments`.
+
+        Raises
+        ------
+        InputError
+            If `before` is not an earlier entry than `after`, or there are not so many.
+        """
+        reed = self.records.reed(key)
+        check_moments(reed.name, before, after, reed.seq)
+        entries = self.records.entries(reed.uuid, up_to=after)
+        old, new = state_of(entries, up_to=before), state_of(entries)
+        seen = {e.uuid for e in old.entries}
+        judged = [
+            self._assessed(inputs, sticky=str(reed.uuid))
+            for inputs in (self._inputs(reed, old), self._inputs(reed, new, since=seen))
+        ]
+        return Compared(
+            name=reed.name,
+            before=old,
+            after=new,
+            difference=difference(old, new),
+            maps=tuple(map_changes(*judged)),
+        )
+
     def assess(self, key: str | UUID) -> Assessment:
         """Judge a kept reed.
 
@@ -137,10 +140,12 @@ class Desk:
             raise InputError(msg)
         return found
 
-    def _inputs(self, reed: Reed, state: ReedState) -> dict[str, Any]:
-        """Gather what judging a reed needs."""
-        text = self._style_text(state.described.style)
-        return reed_inputs(reed.name, state, style_text=text, gauges=self.gauges(reed.maker))
+    def _inputs(
+        self, reed: Reed, state: ReedState, *, since: Collection[UUID] = ()
+    ) -> dict[str, Any]:
+        """Gather what judging a reed needs, without the readings of `since`."""
+        text, gauges = self._style_text(state.described.style), self.gauges(reed.maker)
+        return reed_inputs(reed.name, state, style_text=text, gauges=gauges, since=since)
 
     def gauges(self, maker: UUID | None) -> dict[str, Repeatability]:
         """Return a maker's own repeatability by instrument; see `crowlight.bench.gauges`."""

@@ -14,6 +14,7 @@ from crowlight.cli import (
     hearing,
     judging,
     keeping,
+    moments,
     people,
     serving,
     styles,
@@ -64,6 +65,7 @@ app.command()(people.assign)
 app.command()(people.erase)
 app.command()(styles.style)
 app.command()(styles.styles)
+app.command()(moments.compare)
 app.command()(keeping.report)
 app.command()(keeping.export)
 app.command()(keeping.backup)
