@@ -29,7 +29,7 @@ from crowlight.bench.recordings import (
     sittings,
 )
 from crowlight.bench.state import current
-from crowlight.errors import CrowlightError, InputError, RecordsError
+from crowlight.errors import CrowlightError, InputError, NotFound, RecordsError
 from crowlight.listen import (
     CLASSES,
     Change,
@@ -208,9 +208,9 @@ class Listening:
                 one_reed=payload.settings.get("one_reed") is True,
                 sticky=str(reed),
             )
-        except RecordsError:
-            raise
         except CrowlightError as error:
+            if isinstance(error, RecordsError) and not isinstance(error, NotFound):
+                raise
             return HeardRecording(kept=kept, refused=str(error))
         return HeardRecording(kept=kept, heard=heard)
 

@@ -10,6 +10,7 @@ from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import ReadingsTaken, Withdrawn
 from crowlight.bench.ports import Entry
 from crowlight.reed import Blade
+from crowlight.report.sounds import entry_said
 from crowlight.report.words import Words, mark
 from crowlight.web.fields import FORMS
 from crowlight.web.typing_in import typed_of
@@ -88,7 +89,7 @@ def _says(entry: Entry, words: Words) -> str:
     if isinstance(payload, Withdrawn):
         return payload.reason
     if payload.kind not in FORMS:
-        return ""
+        return entry_said(payload, words)
     typed = typed_of(payload.kind, payload)
     parts = []
     for field in FORMS[payload.kind].fields:

@@ -32,6 +32,9 @@ _MEGABYTE = 1_000_000
 #: Largest body of a request [bytes]; a table of 100,000 readings has about 5 MB.
 BODY_LIMIT = 1 * _MEGABYTE
 FILE_LIMIT = 20 * _MEGABYTE
+#: Three minutes of stereo at 48 kHz and 24 bits have 52 MB.
+SOUND_LIMIT = 60 * _MEGABYTE
+_LIMITS = {"/import": FILE_LIMIT, "/sounds": SOUND_LIMIT}
 
 
 def policy(**extra: str) -> str:
@@ -115,7 +118,7 @@ class Guard:
         elif scope["type"] == "websocket":
             await self._app(scope, receive, send)
         else:
-            limit = FILE_LIMIT if scope["path"].endswith("/import") else BODY_LIMIT
+            limit = _LIMITS.get(scope["path"][scope["path"].rfind("/") :], BODY_LIMIT)
             await self._app(scope, _limited(receive, headers, limit), _with_headers(send))
 
     def _refusal(self, scope: Scope, headers: Headers) -> Response | None:
