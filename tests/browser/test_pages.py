@@ -134,6 +134,7 @@ def test_every_stop_of_the_tab_key_has_a_name_and_order_is_reading_order(window,
 def test_the_pictures_are_named_for_those_who_do_not_see_them(window, filled):
     page = window()
     page.goto(filled.address + filled.reed)
+    page.get_by_text("Single points", exact=True).click()
     for name in (
         "marked blade, seen facing it, tip up",
         "plain blade, seen facing it, tip up",
@@ -168,6 +169,7 @@ def pattern(text: str) -> re.Pattern[str]:
 def test_tables_keep_their_roles_on_a_phone(window, filled):
     page = window(360)
     page.goto(filled.address + filled.reed)
+    page.get_by_text("Single points", exact=True).click()
     page.get_by_text("All differences with their intervals").click()
     table = page.get_by_role("table", name="Marked blade: left less right")
     expect(table.get_by_role("row")).to_have_count(5)
