@@ -77,6 +77,8 @@ _KINDS: Mapping[str, str] = {
     "lengths": mark("Lengths"),
     "opening": mark("Opening"),
     "recording": mark("Recording"),
+    "label": mark("Label"),
+    "control": mark("Control reed"),
     "cut": mark("Cut"),
     "clip": mark("Clip"),
     "rest": mark("Rest"),
