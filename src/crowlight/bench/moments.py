@@ -155,7 +155,10 @@ def _at(
 
     def read(values: Rows) -> NDArray[np.float64]:
         columns = np.asarray(values, dtype=np.float64)[::-1].T
-        return np.stack([np.interp(along, rows, column) for column in columns], axis=-1)
+        found = np.empty((len(along), len(columns)))
+        for number, column in enumerate(columns):
+            found[:, number] = np.interp(along, rows, column)
+        return found
 
     return read(shown.mean[blade]), read(shown.sd[blade])
 
