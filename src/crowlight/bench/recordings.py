@@ -18,6 +18,7 @@ from crowlight.listen import CLASSES, ClassModel, Summary, features, summarise
 
 __all__ = [
     "COMPARED",
+    "LONGEST_ATTACK",
     "MEASURES",
     "SITTING",
     "Heard",
@@ -59,6 +60,8 @@ COMPARED = (
     "octave_spread_cents",
     "attack_s",
 )
+#: Longer rises are swells [s]; common practice, no source.
+LONGEST_ATTACK = 0.5
 #: Recordings this close together are of one sitting; a control reed counts for as long.
 SITTING = timedelta(hours=12)
 Heard = Mapping[str, Any]
@@ -102,9 +105,17 @@ def recordings_of(entries: Iterable[Entry]) -> tuple[KeptRecording, ...]:
 
 
 def attempts(heard: Iterable[Heard]) -> dict[str, list[float | None]]:
-    """Collect one value per blow over recordings of a crow or peep, None where a blow has none."""
+    """Collect one value per blow over recordings of a crow or peep, None where a blow has none.
+
+    A rise of more than `LONGEST_ATTACK` is a swell and counts as no attack.
+    """
     blows = [blow for take in heard for blow in take.get("blows", ())]
-    return {name: [blow.get(name) for blow in blows] for name in MEASURES} if blows else {}
+    if not blows:
+        return {}
+    values = {name: [blow.get(name) for blow in blows] for name in MEASURES}
+    rises = values["attack_s"]
+    values["attack_s"] = [None if t is None or t > LONGEST_ATTACK else t for t in rises]
+    return values
 
 
 def summaries(heard: Iterable[Heard]) -> dict[str, Summary]:

@@ -24,6 +24,7 @@ __all__ = [
     "DEFECTS",
     "InventedCrow",
     "InventedTake",
+    "Kind",
     "Room",
     "crow_take",
     "draw_crow",

@@ -19,6 +19,7 @@ from crowlight.bench.kinds import (
     Cane,
     Climate,
     Clip,
+    Control,
     Described,
     Lengths,
     Note,
@@ -31,8 +32,10 @@ from crowlight.bench.kinds import (
     Verdict,
     Wetting,
 )
-from crowlight.bench.ports import Batch, Maker, PersonPlace, Player
+from crowlight.bench.ports import Batch, Heard, Maker, PersonPlace, Player
+from crowlight.invented.recordings import DEVICE, RATE, recordings_for
 from crowlight.invented.reeds import Fault, draw_reed, measure, planned_places
+from crowlight.invented.sounds import Kind
 from crowlight.reed import Blade, Reading
 
 __all__ = ["REEDS", "fill"]
@@ -65,6 +68,8 @@ class DemoReed:
         The maker's note.
     clip : float or None
         What was clipped before it was measured [m].
+    crow : {"clean", "mixed", "rattling"}
+        How it crows.
     """
 
     name: str
@@ -78,6 +83,7 @@ class DemoReed:
     grade: int | None = None
     note: str = ""
     clip: float | None = None
+    crow: Kind = "clean"
 
 
 def _fault(zone: str, blade: Blade, side: int, micrometres: float) -> Fault:
@@ -104,6 +110,7 @@ REEDS: Sequence[DemoReed] = (
         words="A chirp when I bite near the tip.",
         grade=2,
         note="Corner looked dark on the left against the window.",
+        crow="mixed",
     ),
     DemoReed(
         name="Plover",
@@ -114,6 +121,7 @@ REEDS: Sequence[DemoReed] = (
         opening=0.78e-3,
         words="The crow wobbles, and loud notes are stiff.",
         grade=3,
+        crow="mixed",
     ),
     DemoReed(
         name="Dunlin",
@@ -125,6 +133,7 @@ REEDS: Sequence[DemoReed] = (
         words="Buzzes on the soft notes.",
         grade=3,
         note="Same stroke as always, from the right.",
+        crow="rattling",
     ),
     DemoReed(
         name="Tern",
@@ -147,6 +156,7 @@ REEDS: Sequence[DemoReed] = (
         opening=0.60e-3,
         words="One side closes before the other.",
         grade=3,
+        crow="mixed",
     ),
 )
 
@@ -216,8 +226,45 @@ def fill(desk: Desk) -> list[str]:
             invented=True,
         )
         if not kept.seq:
-            _write(desk, reed, _DAY + timedelta(days=count // 3, minutes=55 * (count % 3)))
+            _write(desk, reed, _start(count))
+            _record(desk, reed, count)
     return [reed.name for reed in REEDS]
+
+
+def _start(count: int) -> datetime:
+    """Return when the sitting of a reed begins: three a day, one after the other."""
+    return _DAY + timedelta(days=count // 3, minutes=55 * (count % 3))
+
+
+def _record(desk: Desk, reed: DemoReed, count: int) -> None:
+    """Keep the recordings of one reed; the first reed is the control of the clipped one."""
+    start = _start(count)
+    clipped = next(i for i, r in enumerate(REEDS) if r.clip)
+    sitting = None if count else (_start(clipped) - start) / timedelta(minutes=1)
+
+    def write(payload: Payload, word: str, minutes: float) -> None:
+        at = start + timedelta(minutes=minutes)
+        desk.write(reed.name, payload, uuid=_id(f"{reed.name} {word}"), at=at)
+
+    if sitting is not None:
+        write(Control(remark="Invented."), "control", sitting)
+    if reed.clip:
+        write(Wetting(how="soaked", duration=120.0), "soaked to crow", 0.5)
+    for made in recordings_for(
+        reed.crow, reed.seed, clip=reed.clip, control=sitting, scale=not count
+    ):
+        title = f"Invented: {reed.name}, {made.sound_of}, {made.word}"
+        data = desk.sounds.to_wav(Heard(sound=made.sound, rate=RATE), title=title)
+        desk.keep_recording(
+            reed.name,
+            data,
+            name=f"{title}.wav",
+            sound_of=made.sound_of,
+            device=DEVICE,
+            settings={"file": f"{title}.wav"},
+            uuid=_id(f"{reed.name} {made.word}"),
+            at=start + timedelta(minutes=made.minutes),
+        )
 
 
 def _write(desk: Desk, reed: DemoReed, start: datetime) -> None:

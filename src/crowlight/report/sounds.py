@@ -50,7 +50,7 @@ _SHOWN: Mapping[str, _Shown] = MappingProxyType(
         "pitch_hz": _Shown(mark("Pitch"), "Hz"),
         "pitch_cents": _Shown(mark("From the target"), _CENTS, signed=True),
         "pitch_cents_folded": _Shown(mark("From the target, octaves aside"), _CENTS, signed=True),
-        "pitched_share": _Shown(mark("Pitched share"), "%", factor=100.0),
+        "pitched_share": _Shown(mark("Pitched share"), "%", digits=2, factor=100.0),
         "stray_db": _Shown(mark("Stray partials"), _DB),
         "breath_db": _Shown(mark("Breath noise"), _DB),
         "rattle_percent": _Shown(mark("Rattle"), "%"),
