@@ -37,8 +37,8 @@ def no_such(what: str, key: str, kept: Sequence[str], *, many: str = "") -> str:
 
     Examples
     --------
-    >>> no_such("reed", "ferm", ["Tern", "Gull"])
-    "no reed is called 'ferm'; did you mean 'Tern'?"
+    >>> no_such("reed", "terns", ["Tern", "Gull"])
+    "no reed is called 'terns'; did you mean 'Tern'?"
     """
     many = many or f"{what}s"
     names = {folded(n): n for n in kept}
