@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import pytest
 
-from crowlight.bench.kinds import KINDS, Clip, Cut, Lengths, Note, Opening, Verdict
+from crowlight.bench.kinds import (
+    KINDS,
+    Clip,
+    CrowStart,
+    Cut,
+    ForceTest,
+    Lengths,
+    Note,
+    Opening,
+    Verdict,
+)
 from crowlight.errors import CannotWrite
 from crowlight.report.words import in_locale
 from crowlight.web.fields import FORMS
@@ -33,7 +43,24 @@ FULL = {
         soft_to_loud="yes",
     ),
     "verdict": Verdict(words="dark, a little stuffy", grade=4),
+    "travelled": KINDS["travelled"](
+        effect="crow-pitch",
+        found=45.0,
+        accuracy=15.0,
+        home_altitude=6.0,
+        altitude=1850.0,
+        remark="two days there",
+    ),
     "climate": KINDS["climate"](temperature=294.65, humidity=0.45, pressure=101_300.0),
+    "force-test": ForceTest(
+        force=0.8825985,
+        uncertainty=0.04903325,
+        depth=0.11e-3,
+        depth_uncertainty=0.01e-3,
+        pad_from_tip=8.2e-3,
+        pad_length=4e-3,
+    ),
+    "crow-start": CrowStart(pressure=4118.793, read_in="cmH2O", uncertainty=196.133),
     "described": KINDS["described"](
         thread_colour="red",
         cork_number="7",
@@ -56,7 +83,7 @@ FULL = {
 
 def test_every_kind_with_a_form_has_an_example_here():
     assert set(FULL) == set(FORMS)
-    assert set(KINDS) - set(FORMS) == {"readings", "recording", "withdrawn"}
+    assert set(KINDS) - set(FORMS) == {"readings", "recording", "label", "control", "withdrawn"}
 
 
 @pytest.mark.parametrize("kind", FULL)
@@ -113,7 +140,9 @@ def test_each_form_writes_an_entry_and_corrects_it(site, kind):
     assert troubles == []
 
 
-@pytest.mark.parametrize("kind", ["cut", "clip", "knife", "playing-test"])
+@pytest.mark.parametrize(
+    "kind", ["cut", "clip", "knife", "playing-test", "force-test", "crow-start"]
+)
 def test_where_work_can_hurt_the_form_says_so(site, kind):
     assert "Take care." in site.get(f"{site.add_reed()}/write/{kind}").text
 
@@ -144,6 +173,64 @@ def test_a_bad_length_names_value_unit_limit_and_remedy(site, typed, said):
     assert kept["overall"] == [typed]
     assert kept["thread_top"] == ["47,25"]
     assert site.desk.sheet("Gull 7").entries == ()
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        # 0.9 N is 91.77 g (standard gravity), 0.9 oz is 25.51 g (28.349523125 g, exact)
+        ("0.9", "if it was read in newtons, type 91.77 g; if it was read in ounces, type 25.51 g"),
+        ("900", "Force = 900 g must lie between 16 g and 800 g; is the decimal point"),
+    ],
+)
+def test_a_force_in_another_unit_is_asked_about(site, typed, said):
+    path = site.add_reed()
+    answer = site.send(f"{path}/write/force-test", {"force": typed})
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert fields_of(answer)["force"] == [typed]
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "pascals"),
+    # NIST SP 811 (2008), appendix B.8: conventional centimetre of water 98.0665 Pa, mbar 100 Pa
+    [
+        ("42", "hPa", 4200.0),
+        ("42", "mbar", 4200.0),
+        ("42", "cmH2O", 4118.793),
+        ("4,2", "kPa", 4200),
+    ],
+)
+def test_a_pressure_is_typed_in_the_unit_named(site, typed, unit, pascals):
+    path = site.add_reed()
+    sent = {"pressure": typed, "read_in": unit, "uncertainty": ""}
+    assert site.send(f"{path}/write/crow-start", sent).status_code == 303
+    kept = site.desk.sheet("Gull 7").entries[-1].payload
+    assert kept.pressure == pytest.approx(pascals)
+    assert typed_of("crow-start", kept)["pressure"] == [typed.replace(",", ".")]
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "said"),
+    [
+        ("42", None, "The manometer shows is empty"),
+        ("4.2", "hPa", "4.2 hPa must lie between 5 hPa and 150 hPa; does the manometer show kPa?"),
+        ("42", "kPa", "42 kPa must lie between 0.5 kPa and 15 kPa; does the manometer show hPa"),
+    ],
+)
+def test_a_pressure_in_no_unit_or_another_is_asked_about(site, typed, unit, said):
+    path = site.add_reed()
+    answer = site.send(f"{path}/write/crow-start", {"pressure": typed, "read_in": unit})
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert fields_of(answer)["pressure"] == [typed]
+    assert site.desk.sheet("Gull 7").entries == ()
+
+
+def test_a_spread_above_half_the_force_is_asked_about(site):
+    answer = site.send(f"{site.add_reed()}/write/force-test", {"force": "90", "uncertainty": "60"})
+    assert answer.status_code == 422
+    assert "must be at most half the value" in answer.text
 
 
 @pytest.mark.parametrize("typed", ["70,2", "70.2", " 70.2 mm ", "+70.2", "70.2\u00a0mm"])

@@ -11,7 +11,15 @@ from collections.abc import Callable
 from typing import Annotated, Any, ClassVar, Literal
 from uuid import UUID
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+)
 
 from crowlight.errors import InputError
 from crowlight.reed import Blade, Side
@@ -22,8 +30,10 @@ __all__ = [
     "Climate",
     "Clip",
     "Control",
+    "CrowStart",
     "Cut",
     "Described",
+    "ForceTest",
     "Knife",
     "Label",
     "Lengths",
@@ -38,6 +48,7 @@ __all__ = [
     "Shape",
     "Staple",
     "Text",
+    "Travelled",
     "Verdict",
     "Wetting",
     "Withdrawn",
@@ -201,7 +212,7 @@ class Label(Payload):
 
 
 class Control(Payload):
-    """This reed is left untouched today: what changes in its crow is not the knife's doing."""
+    """The reed is left untouched today: what changes in its crow is not the knife's doing."""
 
     kind: ClassVar[str] = "control"
     remark: Text = ""
@@ -285,6 +296,74 @@ class Climate(Payload):
     pressure: Annotated[float, Field(gt=45e3, lt=115e3)] | None = None
 
 
+def _half_at_most(spread: float, info: ValidationInfo, of: str) -> float:
+    """Ask about a spread above half the value it belongs to."""
+    value = info.data.get(of)
+    if value is not None and spread > 0.5 * value:
+        msg = "must be at most half the value; how far do repeated readings lie apart?"
+        raise InputError(msg)
+    return spread
+
+
+class ForceTest(Payload):
+    """Force that presses each blade in by `depth` between two flat pads [N, m].
+
+    The limits lie within those of `crowlight.calibrate.ForceTest` and `crowlight.calibrate.Pad`.
+    """
+
+    kind: ClassVar[str] = "force-test"
+    force: Annotated[float, Field(ge=0.1569064, le=7.84532)]  # 16 to 800 g
+    uncertainty: Annotated[float, Field(gt=0, le=2.0)] = 0.05
+    depth: Annotated[float, Field(ge=0.03e-3, le=0.25e-3)] = 0.1e-3
+    depth_uncertainty: Annotated[float, Field(gt=0, le=0.1e-3)] = 0.01e-3
+    pad_from_tip: Annotated[float, Field(ge=6e-3, le=12e-3)] = 8e-3
+    pad_length: Annotated[float, Field(ge=1e-3, le=6e-3)] = 4e-3
+
+    @field_validator("uncertainty")
+    @classmethod
+    def _force_spread(cls, spread: float, info: ValidationInfo) -> float:
+        return _half_at_most(spread, info, "force")
+
+    @field_validator("depth_uncertainty")
+    @classmethod
+    def _depth_spread(cls, spread: float, info: ValidationInfo) -> float:
+        return _half_at_most(spread, info, "depth")
+
+
+class CrowStart(Payload):
+    """Pressure at which a slowly rising crow, without lip, begins [Pa].
+
+    `read_in` is the unit the manometer shows, in which it was typed. The limits are those of
+    `crowlight.calibrate.CrowStart`.
+    """
+
+    kind: ClassVar[str] = "crow-start"
+    pressure: Annotated[float, Field(ge=500.0, le=15e3)]
+    read_in: Literal["hPa", "mbar", "cmH2O", "kPa"]
+    uncertainty: Annotated[float, Field(gt=0, le=5e3)] = 200.0
+
+    @field_validator("uncertainty")
+    @classmethod
+    def _spread(cls, spread: float, info: ValidationInfo) -> float:
+        return _half_at_most(spread, info, "pressure")
+
+
+class Travelled(Payload):
+    """What a journey did to this reed, as it was found there: a follow-up.
+
+    `found` is there less at home: [cents] for a pitch, a relative change for a threshold.
+    `accuracy` is its standard uncertainty in the same unit.
+    """
+
+    kind: ClassVar[str] = "travelled"
+    effect: Literal["crow-pitch", "pitch", "threshold"]
+    found: Annotated[float, Field(ge=-600, le=600)]
+    accuracy: Annotated[float, Field(gt=0, le=600)]
+    home_altitude: Annotated[float, Field(ge=-500, le=5500)]
+    altitude: Annotated[float, Field(ge=-500, le=5500)]
+    remark: Text = ""
+
+
 class Withdrawn(Payload):
     """The entry this one replaces was a mistake and has no successor."""
 
@@ -311,6 +390,9 @@ KINDS: dict[str, type[Payload]] = {
         PlayingTest,
         Verdict,
         Climate,
+        Travelled,
+        ForceTest,
+        CrowStart,
         Withdrawn,
     )
 }

@@ -88,6 +88,8 @@ _KINDS: Mapping[str, str] = {
     "playing-test": mark("Playing test"),
     "verdict": mark("Verdict"),
     "climate": mark("Climate"),
+    "force-test": mark("Force test"),
+    "crow-start": mark("Where the crow starts"),
     "withdrawn": mark("Withdrawal"),
 }
 _INSTRUMENTS: Mapping[str, str] = {

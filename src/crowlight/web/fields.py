@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Literal
 
@@ -39,6 +39,12 @@ class Field:
         Heading it stands under; fields without one come first.
     whole : bool
         Whether a number has no decimals.
+    units : tuple of (str, float)
+        Units it may be typed in, each with its factor to SI; empty where there is but one.
+    unit_from : str
+        Name of the field that says which of them.
+    mistaken : tuple of (str, float)
+        Other units in which such a number is often read, to ask about one outside its limits.
     """
 
     name: str
@@ -52,6 +58,14 @@ class Field:
     needed: bool = False
     section: str = ""
     whole: bool = False
+    units: tuple[tuple[str, float], ...] = ()
+    unit_from: str = ""
+    mistaken: tuple[tuple[str, float], ...] = ()
+
+    def typed_in(self, unit: str) -> Field:
+        """Return the field in one of its units; as it is if that is none of them."""
+        factor = dict(self.units).get(unit)
+        return self if factor is None else replace(self, unit=unit, factor=factor)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,9 +94,14 @@ class Form:
 
 
 def _mm(name: str, label: str, **rest: str | bool) -> Field:
-    return Field(name=name, label=label, unit="mm", factor=1e-3, **rest)  # pyright: ignore[reportArgumentType]  # passed through
+    return Field(name=name, label=label, unit="mm", factor=1e-3, mistaken=_INCHES, **rest)  # pyright: ignore[reportArgumentType]  # passed through
 
 
+_INCHES = (("inches", 25.4e-3),)
+_FORCES = (("newtons", 1.0), ("ounces", 0.2780138509537812))
+#: Pressures as manometers show them, in pascals; centimetres of water at 4 °C.
+_PRESSURES = (("hPa", 100.0), ("mbar", 100.0), ("cmH2O", 98.0665), ("kPa", 1000.0))
+_GRAMS = 9.80665e-3  # newtons
 _YES = (("yes", mark("yes")), ("no", mark("no")), ("unsure", mark("not sure")))
 _ZONES = tuple(
     (z, z)
@@ -248,6 +267,42 @@ FORMS: Mapping[str, Form] = MappingProxyType(
                 _answer("soft_to_loud", mark("Soft to loud without a break")),
             ),
         ),
+        "travelled": Form(
+            title=mark("Follow-up from a journey"),
+            about=mark(
+                "What was found there, against home: the same reed, soaked alike, the same oboe. "
+                "It teaches the journey page what your own reeds do."
+            ),
+            caution=_BLOWING,
+            fields=(
+                Field(
+                    name="effect",
+                    label=mark("What was compared"),
+                    kind="choice",
+                    choices=(
+                        ("crow-pitch", mark("pitch of the crow, cents")),
+                        ("pitch", mark("pitch of a middle note, cents")),
+                        ("threshold", mark("pressure where it starts, share: 0.05 is 5 %")),
+                    ),
+                    needed=True,
+                ),
+                Field(
+                    name="found",
+                    label=mark("There less at home"),
+                    hint=mark("Positive: higher or harder there."),
+                    needed=True,
+                ),
+                Field(
+                    name="accuracy",
+                    label=mark("How well it is known, ±"),
+                    hint=mark("One standard deviation, in the same unit."),
+                    needed=True,
+                ),
+                Field(name="home_altitude", label=mark("Altitude at home"), unit="m", needed=True),
+                Field(name="altitude", label=mark("Altitude there"), unit="m", needed=True),
+                Field(name="remark", label=mark("Remark"), kind="text"),
+            ),
+        ),
         "verdict": Form(
             title=mark("Verdict"),
             about=mark("What the player says."),
@@ -275,6 +330,77 @@ FORMS: Mapping[str, Form] = MappingProxyType(
                 Field(name="temperature", label=mark("Temperature"), unit="°C", offset=273.15),
                 Field(name="humidity", label=mark("Relative humidity"), unit="%", factor=0.01),
                 Field(name="pressure", label=mark("Air pressure"), unit="hPa", factor=100.0),
+            ),
+        ),
+        "force-test": Form(
+            title=mark("Force test"),
+            about=mark(
+                "The force that presses each wet blade in by about a tenth of a millimetre between "
+                "two flat pads. The how-to stands on the page “What was learned of this reed”."
+            ),
+            caution=mark(
+                "Cane splits: stop if it creaks, stay below 300 g and 0.25 mm. Never press the "
+                "tip's edge. Take the plaque out."
+            ),
+            fields=(
+                Field(
+                    name="force",
+                    label=mark("Force"),
+                    unit="g",
+                    factor=_GRAMS,
+                    hint=mark("Middle of the readings of the scale, zeroed at first touch."),
+                    needed=True,
+                    mistaken=_FORCES,
+                ),
+                Field(
+                    name="uncertainty",
+                    label=mark("How well it is known, ±"),
+                    unit="g",
+                    factor=_GRAMS,
+                    hint=mark("One standard deviation over repeats."),
+                ),
+                _mm(
+                    "depth",
+                    mark("How far each blade was pressed in"),
+                    hint=mark("Half the way of the pads, with the sinking of the scale taken off."),
+                ),
+                _mm("depth_uncertainty", mark("How well that is known, ±")),
+                _mm(
+                    "pad_from_tip",
+                    mark("Middle of the pad from the tip"),
+                    hint=mark("Not nearer than 6 mm."),
+                ),
+                _mm("pad_length", mark("Length of the pad along the reed")),
+            ),
+        ),
+        "crow-start": Form(
+            title=mark("Where the crow starts"),
+            about=mark(
+                "The pressure at which a slowly rising crow, without lip, begins; by a manometer."
+            ),
+            caution=_BLOWING,
+            fields=(
+                Field(
+                    name="pressure",
+                    label=mark("Pressure"),
+                    units=_PRESSURES,
+                    unit_from="read_in",
+                    needed=True,
+                ),
+                Field(
+                    name="read_in",
+                    label=mark("The manometer shows"),
+                    kind="choice",
+                    choices=tuple((name, name) for name, _ in _PRESSURES),
+                    needed=True,
+                ),
+                Field(
+                    name="uncertainty",
+                    label=mark("How well it is known, ±"),
+                    units=_PRESSURES,
+                    unit_from="read_in",
+                    hint=mark("One standard deviation over several blows, in the same unit."),
+                ),
             ),
         ),
         "described": Form(

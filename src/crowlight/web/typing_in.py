@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args
 
@@ -58,7 +58,8 @@ def payload_of(kind: str, typed: Typed, *, words: Words) -> tuple[Payload | None
     """
     data: dict[str, Any] = {}
     troubles: list[Trouble] = []
-    for field in FORMS[kind].fields:
+    asked = _fields(kind, lambda name: next(iter(typed.get(name, ())), ""))
+    for field in asked:
         values = [v.strip() for v in typed.get(field.name, ()) if v.strip()]
         if not values:
             if field.needed:
@@ -82,8 +83,8 @@ def payload_of(kind: str, typed: Typed, *, words: Words) -> tuple[Payload | None
     try:
         return KINDS[kind].model_validate(data), []
     except ValidationError as error:
-        found = [_trouble(kind, e, words) for e in error.errors(include_url=False)]
-        order = [f.name for f in FORMS[kind].fields]
+        found = [_trouble(kind, asked, e, words) for e in error.errors(include_url=False)]
+        order = [f.name for f in asked]
         return None, sorted(found, key=lambda t: order.index(t.field) if t.field in order else -1)
 
 
@@ -109,10 +110,15 @@ def _value(field: Field, values: Sequence[str], words: Words) -> object:
             return values[0]
 
 
-def _trouble(kind: str, error: Any, words: Words) -> Trouble:
+def _fields(kind: str, chosen: Callable[[str], str]) -> tuple[Field, ...]:
+    """Return the fields of a form, each in the unit that was `chosen` for it."""
+    return tuple(f.typed_in(chosen(f.unit_from)) if f.unit_from else f for f in FORMS[kind].fields)
+
+
+def _trouble(kind: str, asked: Sequence[Field], error: Any, words: Words) -> Trouble:
     """Turn one error of the validation into a sentence in the units of the form."""
     name = ".".join(str(part) for part in error["loc"] if isinstance(part, str))
-    field = next((f for f in FORMS[kind].fields if f.name == name), None)
+    field = next((f for f in asked if f.name == name), None)
     if field is None:
         return Trouble("", f"{name}: {error['msg']}")
     label = words(field.label)
@@ -161,10 +167,18 @@ def _outside(
         rule = words.say(mark("must not be below %(low)s"), low=said(low))
     else:
         rule = words.say(mark("must not be above %(high)s"), high=said(high or 0.0))
-    if field.unit == "mm" and fits(value * 25.4):
-        remedy = words.say(
-            mark("if it was read in inches, type %(mm)s"), mm=said(float(f"{value * 25.4:.4g}"))
+    typed = (value - field.offset) / field.factor
+    meant = [(unit, typed * f / field.factor) for unit, f in field.mistaken if fits(typed * f)]
+    others = [unit for unit, f in field.units if f != field.factor and fits(typed * f)]
+    if meant:
+        ask = mark("if it was read in %(unit)s, type %(value)s")
+        remedy = "; ".join(
+            words.say(ask, unit=words(unit), value=f"{float(f'{n:.4g}'):g} {field.unit}")
+            for unit, n in meant
         )
+    elif others:
+        ask = mark("does the manometer show %(units)s?")
+        remedy = words.say(ask, units=", ".join(others))
     elif any(fits(value * f) for f in (0.1, 10.0, 0.01, 100.0)):
         remedy = words(mark("is the decimal point in the right place?"))
     else:
@@ -204,7 +218,7 @@ def typed_of(kind: str, payload: Payload | None) -> dict[str, list[str]]:
     """Return what one would have typed to get this payload; for a form to start from."""
     data = payload.model_dump() if payload is not None else {}
     out: dict[str, list[str]] = {}
-    for field in FORMS[kind].fields:
+    for field in _fields(kind, lambda name: str(data.get(name, ""))):
         value: Any = data
         for name in field.name.split("."):
             value = value.get(name) if isinstance(value, dict) else None

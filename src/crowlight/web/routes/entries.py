@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
 from crowlight.bench.desk import Sheet
-from crowlight.bench.kinds import Lengths, Opening, Withdrawn
+from crowlight.bench.kinds import ForceTest, Lengths, Opening, Withdrawn
 from crowlight.bench.ports import Entry
 from crowlight.errors import CrowlightError, NotFound
 from crowlight.report.words import mark
@@ -88,6 +88,9 @@ def _start(sheet: Sheet, kind: str) -> dict[str, list[str]]:
         return {k: v for k, v in usual.items() if k != "overall"}
     if kind == "opening":
         return {"uncertainty": typed_of(kind, Opening(height=0.0))["uncertainty"]}
+    if kind == "force-test":
+        usual = typed_of(kind, ForceTest(force=1.0))
+        return {k: v for k, v in usual.items() if k != "force"}
     return {}
 
 
