@@ -77,3 +77,39 @@ def test_a_reed_without_style_cannot_be_solved(crowlight: Callable, tmp_path: Pa
     done = crowlight("blade", path)
     assert done.status == 1
     assert "needs the scrape style" in done.err
+
+
+def test_own_travelled_reeds_stand_beside_physics(tmp_path: Path) -> None:
+    from crowlight.bench.followups import travel_outcomes
+    from crowlight.bench.kinds import Travelled
+
+    with open_desk(tmp_path) as desk:
+        fill(desk)
+        maker = desk.records.reed("Fulmar").maker
+        assert travel_outcomes(desk.records, maker) == ()
+        assert travel_outcomes(desk.records, None) == ()
+        found = {"Tern": 40.0, "Dunlin": 55.0, "Knot": 47.0}
+        for name, cents in found.items():
+            follow_up = Travelled(
+                effect="crow-pitch", found=cents, accuracy=15.0, home_altitude=6.0, altitude=1850.0
+            )
+            desk.write(name, follow_up)
+        told = travel_outcomes(desk.records, maker)
+        assert sorted(o[3] for o in told) == sorted(found.values())
+
+
+def test_follow_ups_change_what_is_learned_not_what_physics_says() -> None:
+    from crowlight.bench.air import travel
+    from crowlight.bench.places import SiteAsked
+
+    asked = {
+        "home": SiteAsked(name="here", altitude=6.0),
+        "destination": SiteAsked(name="there", altitude=1850.0),
+    }
+    told = [("crow-pitch", 6.0, 1850.0, cents, 15.0) for cents in (10.0, 14.0, 12.0, 11.0)]
+    level = ("crow-pitch", 6.0, 10.0, 500.0, 15.0)  # no journey: tells nothing of altitude
+    without, with_them = travel(asked), travel({**asked, "outcomes": (*told, level)})
+    assert without["effects"] == with_them["effects"]
+    (learned,) = [k for k in with_them["learned"] if k["effect"] == "crow-pitch"]
+    assert learned["reeds"] == 4
+    assert learned["joined"]["middle"] < learned["physics"]["middle"]

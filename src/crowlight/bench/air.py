@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from typing import Any, TypeVar
@@ -28,7 +28,14 @@ from crowlight.crow import (
 )
 from crowlight.crow.regimes import blow_steadily
 from crowlight.errors import InputError, OutsideModel
-from crowlight.materials import Air, Place, breath, place_pressure, room_air
+from crowlight.materials import (
+    Air,
+    Place,
+    breath,
+    place_pressure,
+    room_air,
+    standard_atmosphere,
+)
 from crowlight.plan import (
     Climate,
     Journey,
@@ -52,6 +59,8 @@ __all__ = [
 #: Draws of a reed: for advice, and for the chart and the crow's intervals.
 DRAWS = 200
 FEW_DRAWS = 40
+#: Change of density below which a journey is on the level.
+LEVEL = 0.01
 #: Sample rates of the time domain, in the order they are tried [Hz].
 RATES = (96e3, 192e3, 384e3)
 
@@ -158,7 +167,7 @@ def travel(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[s
         ``home`` and ``destination`` (`SiteAsked`); ``state`` (finished, blank or cane); optionally
         ``blades`` (`Lumped`; a reed nobody measured otherwise), ``staple_length``, ``bore_top``,
         ``bore_bottom`` [m] and ``outcomes``, follow-ups of the maker's travelled reeds as tuples
-        (effect, density ratio, observed, accuracy).
+        (effect, altitude at home, altitude there, observed, accuracy).
     report : callable
         Called with the fraction done; may raise `Cancelled`.
 
@@ -192,7 +201,7 @@ def travel(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[s
         state,
         rng=rng,
         staple=staple,
-        outcomes=[TravelOutcome(*o) for o in inputs.get("outcomes", ())],
+        outcomes=_outcomes(inputs.get("outcomes", ())),
         report=lambda f: report(0.8 * f),
     )
     low, high = sorted((journey.home.place.altitude, journey.destination.place.altitude))
@@ -239,6 +248,17 @@ def travel(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[s
             "chart": asdict(chart),
         }
     )
+
+
+def _outcomes(told: Sequence[tuple[str, float, float, float, float]]) -> list[TravelOutcome]:
+    """Turn follow-ups into outcomes; a journey on the level tells nothing of altitude."""
+    outcomes: list[TravelOutcome] = []
+    for effect, home, there, found, accuracy in told:
+        low, high = standard_atmosphere(np.array([home, there])).pressure
+        ratio = float(high / low)  # of densities too, at the same temperature indoors
+        if abs(ratio - 1.0) > LEVEL:
+            outcomes.append(TravelOutcome(effect, ratio, found, accuracy))
+    return outcomes
 
 
 def crow_model(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[str, Any]:

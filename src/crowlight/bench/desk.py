@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID, uuid4
 
 from crowlight.bench.assess import Assessment, inputs_of_table
+from crowlight.bench.followups import travel_outcomes
 from crowlight.bench.gauges import makers_gauges
 from crowlight.bench.importing import Imported, entries_of_table
 from crowlight.bench.inputs import blade_inputs, reed_inputs
@@ -256,8 +257,10 @@ class Desk:
         self, key: str | UUID, *, home: SiteAsked, to: SiteAsked, made: str = "finished"
     ) -> dict[str, Any]:
         """Say what a journey does to a kept reed; see `crowlight.bench.air.travel`."""
-        inputs = {"home": home, "destination": to, "state": made}
-        return self._about_air(key, "travel", inputs)
+        reed = self.records.reed(key)
+        outcomes = travel_outcomes(self.records, reed.maker)
+        inputs = {"home": home, "destination": to, "state": made, "outcomes": outcomes}
+        return self._about_air(reed.uuid, "travel", inputs)
 
     def crow(self, key: str | UUID, *, altitude: float = 0.0) -> dict[str, Any]:
         """Model the crow of a kept reed; see `crowlight.bench.air.crow_model`."""

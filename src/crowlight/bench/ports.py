@@ -361,8 +361,8 @@ class Sounds(Protocol):
         """Encode a recording without loss beyond 24 bits."""
         ...
 
-    def to_wav(self, heard: Heard) -> bytes:
-        """Return a recording as a WAV file of 24 bits, for players that know nothing else."""
+    def to_wav(self, heard: Heard, *, title: str = "") -> bytes:
+        """Return a sound as a WAV file of 24 bits; `title` says in the file what it is."""
         ...
 
 

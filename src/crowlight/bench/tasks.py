@@ -101,7 +101,7 @@ _TASKS: Mapping[str, Task] = {
     "listen": Task(1, _listen),
     "mechanics": Task(4, _mechanics),
     "own-style": Task(1, _own_style),
-    "travel": Task(1, _travel),
+    "travel": Task(2, _travel),
     "what-if": Task(1, _what_if),
 }
 
