@@ -88,6 +88,7 @@ _KINDS: Mapping[str, str] = {
     "playing-test": mark("Playing test"),
     "verdict": mark("Verdict"),
     "climate": mark("Climate"),
+    "travelled": mark("Follow-up"),
     "force-test": mark("Force test"),
     "crow-start": mark("Where the crow starts"),
     "withdrawn": mark("Withdrawal"),
