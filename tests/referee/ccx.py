@@ -51,7 +51,6 @@ def numbers(ids: np.ndarray) -> list[str]:
 def model(solid: Solid, cane: Cane, through: Through) -> str:
     """Mesh, cane and sets, up to the first step."""
     constants = [f"{c:.9g}" for c in through.constants(cane)]
-    n = len(solid.elements)
     rows = [f"{k + 1}, " + ", ".join(f"{v:.12g}" for v in p) for k, p in enumerate(solid.nodes)]
     bricks = []
     for k, nodes in enumerate(solid.elements + 1):
@@ -78,7 +77,6 @@ def model(solid: Solid, cane: Cane, through: Through) -> str:
             block("DENSITY", [f"{cane.density * 1e-12:.9g}"]),
             block("SOLID SECTION, ELSET=BLADE, MATERIAL=CANE, ORIENTATION=AXES", []),
             block("BOUNDARY", ["THREAD, 1, 3"]),
-            f"** {n} bricks\n",
         ]
     )
 
@@ -136,7 +134,7 @@ def loaded(solid: Solid, cane: Cane, load: Loaded, *, through: Through | None = 
     steps = []
     for p in load.pressures:
         push = nodal(forces, p) if load.acts == "dead" else turning(solid, p, load.acts)
-        steps += ["*STEP, NLGEOM, INC=100\n", block("STATIC", ["1., 1."]), push, PRINT, END]
+        steps += ["*STEP, NLGEOM\n", block("STATIC, DIRECT", ["1., 1."]), push, PRINT, END]
     return "".join([model(solid, cane, through or Through()), HOLD, *steps])
 
 

@@ -148,6 +148,7 @@ def by_solid(
     tip = int(np.flatnonzero(inner == solid.tip_middle)[0])
     for answer in (free, held, bent):
         assert answer.displacements.shape[1:] == (len(inner), 3), "CalculiX left out nodes"
+    assert len(bent.displacements) == len(PRESSURES)
     assert len(free.frequencies) == len(held.frequencies) == MODES
     return Numbers(
         free=free.frequencies,
