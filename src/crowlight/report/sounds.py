@@ -202,17 +202,16 @@ def pitch_said(heard: Mapping[str, Any], words: Words) -> str:
     blows = len(heard.get("blows", ()))
     if "pitch_hz" not in found:
         return words(mark("No single pitch."))
-    return words.say(
-        mark(
-            "Pitch %(pitch)s Hz, %(cents)s cents from the target of %(target)s Hz "
-            "(%(n)s of %(of)s blows)."
-        ),
+    said = words.say(
+        mark("Pitch %(pitch)s Hz, %(cents)s cents from the target of %(target)s Hz."),
         pitch=words.number(found["pitch_hz"].median, 1),
         cents=words.number(found["pitch_cents"].median, 0, signed=True),
         target=words.number(heard["target_hz"], 1),
-        n=found["pitch_hz"].attempts,
-        of=blows,
     )
+    if found["pitch_hz"].attempts == blows:
+        return said
+    text = mark("In %(n)s of %(of)s blows; the others have no single pitch.")
+    return f"{said} {words.say(text, n=found['pitch_hz'].attempts, of=blows)}"
 
 
 def reasons_said(reasons: Iterable[Mapping[str, Any]], words: Words) -> list[tuple[str, str]]:
@@ -266,7 +265,9 @@ def measure_rows(heard: Mapping[str, Any], words: Words) -> list[MeasureRow]:
     found = summaries([heard])
     rows: list[MeasureRow] = []
     for key, shown in _SHOWN.items():
-        if key not in found:
+        if key not in found or (
+            key == "pitch_cents_folded" and found[key] == found.get("pitch_cents")
+        ):  # nothing to fold
             continue
         summary = found[key]
         value, ends = heard.get(key), (heard.get("intervals") or {}).get(key)
