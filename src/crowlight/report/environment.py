@@ -12,6 +12,7 @@ from crowlight.bench.assess import Judged
 from crowlight.reed import Blade
 from crowlight.report import finding
 from crowlight.report.charts import chart_svg, sections_chart
+from crowlight.report.drying import drift_said
 from crowlight.report.maps import difference_picture, thickness_picture
 from crowlight.report.svg import Frame, blade_picture, facing_picture, key_mark, where
 from crowlight.report.words import Words, literal
@@ -45,6 +46,7 @@ def environment(words: Words, *packages: str) -> Environment:
         blade_picture=_blade_picture,
         facing_picture=_facing_picture,
         where=_where,
+        drift_said=drift_said,
         thickness_picture=_thickness_picture,
         difference_picture=_difference_picture,
         sections_image=_sections_image,

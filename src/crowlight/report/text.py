@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from crowlight.bench.assess import Assessment, Judged
 from crowlight.judge import Comparison, Outcome
+from crowlight.report.drying import drift_said
 from crowlight.report.finding import difference_of, interval_of, more, not_mapped, what
 from crowlight.report.svg import where
 from crowlight.report.words import Words, in_locale, literal, mark
@@ -31,6 +32,8 @@ def assessment_text(assessment: Assessment, *, words: Words | None = None) -> st
     for group in assessment.groups:
         lines.append("")
         lines += _mapped(group, words) if group.mapped else _points(group, assessment, words)
+        if group.drift:
+            lines.append(drift_said(group.drift, words))
     return "\n".join(lines)
 
 
