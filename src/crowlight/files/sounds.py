@@ -52,10 +52,16 @@ class SoundFiles:
         kept = encode_flac(heard.sound, heard.rate)
         return KeptSound(data=kept.data, rate=kept.rate, full_scale=kept.scale)
 
-    def to_wav(self, heard: Heard) -> bytes:
-        """Return a recording as a WAV file of 24 bits."""
+    def to_wav(self, heard: Heard, *, title: str = "") -> bytes:
+        """Return a sound as a WAV file; see `crowlight.bench.ports.Sounds`."""
         out = io.BytesIO()
-        soundfile.write(out, heard.sound, heard.rate, format="WAV", subtype="PCM_24")
+        channels = 1 if heard.sound.ndim == 1 else heard.sound.shape[1]
+        with soundfile.SoundFile(
+            out, "w", heard.rate, channels, subtype="PCM_24", format="WAV"
+        ) as file:
+            if title:
+                file.title = title
+            file.write(heard.sound)
         return out.getvalue()
 
 

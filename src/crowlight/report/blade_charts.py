@@ -294,7 +294,7 @@ def altitude_chart(
                             "x": x,
                             "y": _axis("", "low"),
                             "y2": {"field": "high"},
-                            "color": {**colour, "legend": None},
+                            "color": colour,
                         },
                     },
                     {

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from crowlight.judge.geometry import Against, Finding, Quantity
 from crowlight.report.words import Words, mark
 
-__all__ = ["difference_of", "interval_of", "more", "not_mapped", "unit_of", "what"]
+__all__ = ["difference_of", "interval_of", "more", "not_mapped", "unit_of", "what", "zone_name"]
 
 _QUANTITIES: Mapping[Quantity, str] = {
     Quantity.THICKNESS: mark("thickness"),
@@ -65,12 +65,16 @@ _NOT_MAPPED: Mapping[str, str] = {
 }
 
 
+def zone_name(code: str, words: Words) -> str:
+    """Return what a zone is called; of one without a name here, its code."""
+    return words(_ZONES[code]) if code in _ZONES else code
+
+
 def what(finding: Finding, words: Words) -> str:
     """Return what a finding is about, and where."""
     parts = [words(_QUANTITIES[finding.quantity])]
     if finding.zone:
-        zone = words(_ZONES[finding.zone]) if finding.zone in _ZONES else finding.zone
-        parts = [f"{zone}, {parts[0]}"]
+        parts = [f"{zone_name(finding.zone, words)}, {parts[0]}"]
     if finding.blade is not None:
         parts.append(words.blade(finding.blade))
     if finding.side is not None:

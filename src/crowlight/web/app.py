@@ -16,7 +16,8 @@ from crowlight.bench.desk import Desk
 from crowlight.errors import CrowlightError
 from crowlight.report.words import mark
 from crowlight.web.pages import Pages, stylesheet, words_for
-from crowlight.web.routes import entries, listing, readings, reed
+from crowlight.web.routes import blades, entries, journeys, listing, readings, reed
+from crowlight.web.running import Running
 from crowlight.web.security import BodyTooLarge, Guard, Tokens
 from crowlight.web.sending import status_of
 
@@ -51,8 +52,9 @@ def create_app(desk: Desk, *, hosts: Iterable[str] = HOSTS, secret: bytes | None
     )
     app.state.desk = desk
     app.state.pages = Pages(Tokens(secret))
+    app.state.running = Running()
     app.add_middleware(Guard, hosts=tuple(hosts))
-    for module in (listing, readings, entries, reed):
+    for module in (listing, readings, entries, reed, blades, journeys):
         app.include_router(module.router)
     app.add_api_route("/static/{version}/{name}", _static, include_in_schema=False)
     app.add_api_route("/favicon.ico", _icon, include_in_schema=False)

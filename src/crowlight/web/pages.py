@@ -45,7 +45,8 @@ def words_for(request: Request) -> Words:
 @cache
 def stylesheet() -> bytes:
     """Return the one style sheet of all pages."""
-    own = (files("crowlight.web") / "static" / "css" / "pages.css").read_text(encoding="utf-8")
+    folder = files("crowlight.web") / "static" / "css"
+    own = "".join((folder / f"{n}.css").read_text(encoding="utf-8") for n in ("pages", "models"))
     return (style("tokens", "pictures") + own).encode()
 
 

@@ -70,6 +70,7 @@ class _Watched:
 @dataclass(slots=True)
 class _Task:
     watched: _Watched
+    lane: Hashable = None
     future: Future[Any] = field(default_factory=Future)
     since: float = field(default_factory=time.monotonic)
 
@@ -83,7 +84,13 @@ class Running:
         self._places = threading.Semaphore(_MOST)
 
     def ask(
-        self, key: Hashable, desk: Desk, compute: Callable[[Desk], T], *, patience: float = PATIENCE
+        self,
+        key: Hashable,
+        desk: Desk,
+        compute: Callable[[Desk], T],
+        *,
+        lane: Hashable = None,
+        patience: float = PATIENCE,
     ) -> Ready[T] | UnderWay:
         """Return a result, or how far it is; the first to ask starts it.
 
@@ -95,6 +102,8 @@ class Running:
             The desk.
         compute : callable
             Computes it with the desk it is given.
+        lane : hashable, optional
+            What only the newest question counts of: older ones are cancelled.
         patience : float
             How long to wait here [s].
 
@@ -107,7 +116,8 @@ class Running:
             self._forget()
             task = self._tasks.get(key)
             if task is None:
-                task = self._tasks[key] = _Task(_Watched(desk.jobs))
+                self._clear(lane)
+                task = self._tasks[key] = _Task(_Watched(desk.jobs), lane)
                 watching = replace(desk, jobs=task.watched)
                 thread = threading.Thread(
                     target=self._compute, args=(task, watching, compute), daemon=True
@@ -134,6 +144,15 @@ class Running:
     def _drop(self, key: Hashable, task: _Task) -> None:
         with self._lock:
             if self._tasks.get(key) is task:
+                del self._tasks[key]
+
+    def _clear(self, lane: Hashable) -> None:
+        if lane is None:
+            return
+        for key, task in list(self._tasks.items()):
+            if task.lane == lane:
+                if (job := task.watched.latest) is not None:
+                    job.cancel()
                 del self._tasks[key]
 
     def _forget(self) -> None:
