@@ -12,7 +12,8 @@ WORDS = in_locale("en")
 
 
 def _drift(change: float) -> Drift:
-    return Drift(Place(Blade.MARKED, 0.06, 0.0), 6.0, decide(change, 4e-6, tolerance=0.0))
+    decision = decide(change, 4e-6, tolerance=0.0)
+    return Drift(place=Place(Blade.MARKED, 0.06, 0.0), minutes=6.0, decision=decision)
 
 
 @pytest.mark.parametrize(
