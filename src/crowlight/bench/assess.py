@@ -69,6 +69,8 @@ class Assessment:
         One per wet state, the largest first: unlike wet states are never compared.
     length : float or None
         Overall length, bottom rim to tip [m], if known.
+    length_uncertainty : float or None
+        Its standard uncertainty [m], if stated.
     thread_top : float or None
         Bottom rim to the top of the thread [m], if known.
     """
@@ -76,6 +78,7 @@ class Assessment:
     name: str
     groups: tuple[Judged, ...]
     length: float | None = None
+    length_uncertainty: float | None = None
     thread_top: float | None = None
 
     @property
@@ -142,6 +145,7 @@ def assess(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Assess
         name=inputs["name"],
         groups=tuple(groups),
         length=inputs.get("length"),
+        length_uncertainty=inputs.get("length_uncertainty"),
         thread_top=inputs.get("thread_top"),
     )
 

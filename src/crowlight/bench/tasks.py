@@ -94,7 +94,7 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 
 _TASKS: Mapping[str, Task] = {
-    "assess": Task(7, _assess),
+    "assess": Task(8, _assess),
     "crow": Task(1, _crow),
     "crow-sound": Task(1, _crow_sound),
     "leverage": Task(1, _leverage),
