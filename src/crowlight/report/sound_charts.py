@@ -237,7 +237,8 @@ def _events(
         ("rattles", mark("rattle")),
     ):
         moment = swell.get(key)
-        if moment is None or moment["time_s"] > seconds:
+        together = key == "octave_joins" and swell.get("first_octave") == "both"
+        if moment is None or moment["time_s"] > seconds or together:
             continue
         at = x(moment["time_s"])
         said = words(word)
