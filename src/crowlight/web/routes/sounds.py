@@ -165,10 +165,8 @@ def _keep(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
         else:
             try:
                 done = bench.desk.keep_recording(reed, uuid=sent.uuid, **asked)
-            except MissingExtra as error:
+            except (InputError, MissingExtra) as error:
                 troubles = [Trouble("sound", str(error))]
-            except InputError as error:
-                troubles = [Trouble("sound", _sentence(str(error)))]
             except CrowlightError as error:
                 troubles, status = [trouble_of(error, bench.words)], status_of(error)
             else:
