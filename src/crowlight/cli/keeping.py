@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from crowlight.reed import Origin
+
 __all__ = ["backup", "export", "import_table", "reeds", "report", "restore"]
 
 
@@ -49,6 +51,9 @@ def report(
     context: typer.Context,
     reed: Annotated[str, typer.Argument(help="The reed.")],
     to: Annotated[Path, typer.Option("--to", help="The HTML file to write.", dir_okay=False)],
+    prefer: Annotated[
+        Origin, typer.Option("--from", help="What positions are counted from, if it is known.")
+    ] = Origin.TIP,
 ) -> None:
     """Write a report on a reed: one HTML file with its pictures inside."""
     from crowlight.cli.reading import write_text
@@ -56,7 +61,7 @@ def report(
     from crowlight.wiring import open_desk
 
     with open_desk(context.obj) as desk:
-        write_text(to, report_html(desk.sheet(reed)))
+        write_text(to, report_html(desk.sheet(reed), prefer=prefer))
     typer.echo(f"wrote {to}")
 
 

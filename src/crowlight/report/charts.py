@@ -12,6 +12,7 @@ import numpy as np
 
 from crowlight.bench.assess import Judged
 from crowlight.reed import Blade, instruments
+from crowlight.report.counting import Counting
 from crowlight.report.words import Words, mark
 
 __all__ = ["chart_svg", "sections_chart"]
@@ -39,7 +40,12 @@ _DARK = {
 
 
 def sections_chart(
-    group: Judged, blade: Blade, *, words: Words, dark: bool = False
+    group: Judged,
+    blade: Blade,
+    *,
+    words: Words,
+    dark: bool = False,
+    counting: Counting | None = None,
 ) -> dict[str, Any]:
     """Return sections of one blade: readings with error bars, the map, the style's band.
 
@@ -53,17 +59,19 @@ def sections_chart(
         The language.
     dark : bool
         Whether it stands on a dark page.
+    counting : Counting, optional
+        What positions are counted from; the tip if its place is known, else the rim.
 
     Returns
     -------
     dict
-        A Vega-Lite specification, sections below each other; positions from the tip in mm.
+        A Vega-Lite specification, sections below each other, the tip at the left; positions in mm.
     """
     if group.mapped is None:
         msg = "these readings have no map"
         raise ValueError(msg)
     shown = group.mapped.shown
-    tip = shown.along[0]
+    counting = counting or Counting.of_map(group.mapped)
     fraction, half = np.array(shown.fraction), np.array(shown.half_width)
     along = np.array(shown.along)
     mean, sd = np.array(shown.mean[blade]), np.array(shown.sd[blade])
@@ -75,7 +83,7 @@ def sections_chart(
         lines += [
             {
                 "section": words(name),
-                "tip_mm": round((tip - along[i]) * 1e3, 3),
+                "at_mm": round(counting.position(along[i]) * 1e3, 3),
                 "map": round(mean[i, column] * 1e3, 4),
                 "map_low": round(max(mean[i, column] - 1.96 * sd[i, column], 0.0) * 1e3, 4),
                 "map_high": round((mean[i, column] + 1.96 * sd[i, column]) * 1e3, 4),
@@ -92,26 +100,27 @@ def sections_chart(
                 points.append(
                     {
                         "section": words(name),
-                        "tip_mm": round((tip - r.place.along) * 1e3, 3),
+                        "at_mm": round(counting.position(r.place.along) * 1e3, 3),
                         "shown": round(r.thickness * 1e3, 4),
                         "low": round((r.thickness - bar) * 1e3, 4),
                         "high": round((r.thickness + bar) * 1e3, 4),
                     }
                 )
-    return _specification(lines, points, words, _DARK if dark else _LIGHT)
+    return _specification(lines, points, counting, words, _DARK if dark else _LIGHT)
 
 
 def _specification(
     lines: list[dict[str, Any]],
     points: list[dict[str, Any]],
+    counting: Counting,
     words: Words,
     colours: Mapping[str, str],
 ) -> dict[str, Any]:
     x = {
-        "field": "tip_mm",
+        "field": "at_mm",
         "type": "quantitative",
-        "title": words(mark("mm from the tip")),
-        "scale": {"nice": False},
+        "title": counting.axis(words),
+        "scale": {"nice": False, "zero": False, "reverse": counting.towards_tip},
     }
     y = {"type": "quantitative", "title": words(mark("thickness, mm"))}
 

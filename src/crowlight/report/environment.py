@@ -12,9 +12,10 @@ from crowlight.bench.assess import Judged
 from crowlight.reed import Blade
 from crowlight.report import finding
 from crowlight.report.charts import chart_svg, sections_chart
+from crowlight.report.counting import Counting
 from crowlight.report.drying import drift_said
 from crowlight.report.maps import difference_picture, thickness_picture
-from crowlight.report.svg import Frame, blade_picture, facing_picture, key_mark, where
+from crowlight.report.svg import Frame, blade_picture, facing_picture, key_mark
 from crowlight.report.words import Words, literal
 
 __all__ = ["environment", "style"]
@@ -45,7 +46,6 @@ def environment(words: Words, *packages: str) -> Environment:
         key_mark=key_mark,
         blade_picture=_blade_picture,
         facing_picture=_facing_picture,
-        where=_where,
         drift_said=drift_said,
         thickness_picture=_thickness_picture,
         difference_picture=_difference_picture,
@@ -57,10 +57,6 @@ def environment(words: Words, *packages: str) -> Environment:
     return env
 
 
-def _where(along: float, length: float | None, words: Words) -> str:
-    return where(words, along, length)
-
-
 def _blade_picture(group: Judged, blade: str, frame: Frame, words: Words, name: str) -> str:
     return blade_picture(group, Blade(blade), frame, words=words, name=name)
 
@@ -69,17 +65,22 @@ def _facing_picture(group: Judged, frame: Frame, words: Words, name: str) -> str
     return facing_picture(group, frame, words=words, name=name)
 
 
-def _thickness_picture(group: Judged, blade: str, words: Words, name: str) -> str:
-    return thickness_picture(group, Blade(blade), words=words, name=name)
+def _thickness_picture(
+    group: Judged, blade: str, counting: Counting, words: Words, name: str
+) -> str:
+    return thickness_picture(group, Blade(blade), words=words, name=name, counting=counting)
 
 
-def _difference_picture(group: Judged, blade: str, words: Words, name: str) -> str:
-    return difference_picture(group, Blade(blade) if blade else None, words=words, name=name)
+def _difference_picture(
+    group: Judged, blade: str, counting: Counting, words: Words, name: str
+) -> str:
+    which = Blade(blade) if blade else None
+    return difference_picture(group, which, words=words, name=name, counting=counting)
 
 
-def _sections_image(group: Judged, blade: str, words: Words) -> str:
+def _sections_image(group: Judged, blade: str, counting: Counting, words: Words) -> str:
     """Return the sections of a blade as a data address, for a report that fetches nothing."""
-    svg = chart_svg(sections_chart(group, Blade(blade), words=words))
+    svg = chart_svg(sections_chart(group, Blade(blade), words=words, counting=counting))
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
 
 

@@ -11,7 +11,8 @@ from crowlight import __version__
 from crowlight.bench.assess import Judged
 from crowlight.bench.desk import Sheet
 from crowlight.bench.state import ReedState
-from crowlight.reed import Blade
+from crowlight.reed import Blade, Origin
+from crowlight.report.counting import Counting
 from crowlight.report.environment import environment, style
 from crowlight.report.svg import frame_of
 from crowlight.report.words import Words, in_locale, mark
@@ -113,7 +114,9 @@ def _pm(words: Words, value: float, uncertainty: float | None, digits: int) -> s
     return f"{said} ± {words.number(uncertainty * 1e3, 2)}"
 
 
-def report_html(sheet: Sheet, *, words: Words | None = None, unjudged: str = "") -> str:
+def report_html(
+    sheet: Sheet, *, words: Words | None = None, unjudged: str = "", prefer: Origin = Origin.TIP
+) -> str:
     """Return the report on one reed as an HTML document that needs nothing else.
 
     Parameters
@@ -124,6 +127,8 @@ def report_html(sheet: Sheet, *, words: Words | None = None, unjudged: str = "")
         The language; English if not given.
     unjudged : str
         Why its readings could not be judged, if they could not.
+    prefer : Origin
+        What positions are counted from, if what that needs is known; else from the bottom rim.
 
     Returns
     -------
@@ -132,6 +137,7 @@ def report_html(sheet: Sheet, *, words: Words | None = None, unjudged: str = "")
     """
     words = words or in_locale("en")
     found = sheet.assessment
+    counting = Counting.of(found, prefer) if found else None
     return (
         _environment(words)
         .get_template("report.html")
@@ -140,7 +146,8 @@ def report_html(sheet: Sheet, *, words: Words | None = None, unjudged: str = "")
             unjudged=unjudged,
             name=sheet.reed.name,
             assessment=found,
-            frame=frame_of(found) if found else None,
+            counting=counting,
+            frame=frame_of(found, counting) if found else None,
             facts=facts(sheet.state, words) + making(sheet.state, words),
             words=words,
             invented=sheet.reed.invented,

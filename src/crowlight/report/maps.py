@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 
 from crowlight.bench.assess import Judged
 from crowlight.bench.mapping import Mapped
-from crowlight.reed import Blade
+from crowlight.reed import Blade, Origin
+from crowlight.report.counting import Counting
 from crowlight.report.words import Words, mark
 
 __all__ = [
@@ -144,8 +145,13 @@ def framed(
     key: str,
     dots: Sequence[tuple[float, float]] = (),
     over: Sequence[tuple[float, float, str]] = (),
+    counting: Counting | None = None,
 ) -> str:
-    """Return a map as an ``<svg>``: image, outline, scale, key, and dots or words laid over it."""
+    """Return a map as an ``<svg>``: image, outline, scale, key, and dots or words laid over it.
+
+    The scale counts from the tip of the outline if `counting` does not say otherwise.
+    """
+    counting = counting or Counting(origin=Origin.TIP, length=shown.along[0])
     along, half = np.array(shown.along), np.array(shown.half_width)
     tall = (along[0] - along[-1]) * 1e3 * _PER_MM
     wide = half.max()
@@ -168,11 +174,12 @@ def framed(
         f'<text x="{x(0.55 * wide):g}" y="14" class="edge" text-anchor="middle">'
         f"{escape(words(mark('right')))}</text>",
     ]
-    for mm in range(0, int((along[0] - along[-1]) * 1e3) + 1, 5):
-        at = y(along[0] - mm * 1e-3)
+    for place, mm in counting.marks(along[-1], along[0]):
+        at = y(place)
         parts.append(f'<path d="M36 {at:g}h8" class="tick"/>')
-        parts.append(f'<text x="31" y="{at + 4.5:g}" class="scale" text-anchor="end">{mm}</text>')
-    label = escape(words(mark("mm from the tip")))
+        said = words.number(mm, 0)
+        parts.append(f'<text x="31" y="{at + 4.5:g}" class="scale" text-anchor="end">{said}</text>')
+    label = escape(counting.axis(words))
     parts.append(
         f'<text class="scale" text-anchor="middle" '
         f'transform="translate(10 {_TOP + tall / 2:.1f}) rotate(-90)">{label}</text>'
@@ -220,7 +227,9 @@ def swatches(
     return "".join(out)
 
 
-def thickness_picture(group: Judged, blade: Blade, *, words: Words, name: str) -> str:
+def thickness_picture(
+    group: Judged, blade: Blade, *, words: Words, name: str, counting: Counting | None = None
+) -> str:
     """Draw the thickness map of one blade with the places that were measured.
 
     Parameters
@@ -233,6 +242,8 @@ def thickness_picture(group: Judged, blade: Blade, *, words: Words, name: str) -
         The language.
     name : str
         Prefix of the ids in the picture; must be unique on the page.
+    counting : Counting, optional
+        What positions are counted from; the tip if its place is known, else the rim.
 
     Returns
     -------
@@ -269,10 +280,13 @@ def thickness_picture(group: Judged, blade: Blade, *, words: Words, name: str) -
         dots=sorted(
             {(r.place.along, r.place.across) for r in group.readings if r.place.blade is blade}
         ),
+        counting=counting or Counting.of_map(mapped),
     )
 
 
-def difference_picture(group: Judged, blade: Blade | None, *, words: Words, name: str) -> str:
+def difference_picture(
+    group: Judged, blade: Blade | None, *, words: Words, name: str, counting: Counting | None = None
+) -> str:
     """Draw where a blade is thicker than its other side, or the marked blade than the plain one.
 
     Parameters
@@ -281,7 +295,7 @@ def difference_picture(group: Judged, blade: Blade | None, *, words: Words, name
         Readings with a map.
     blade : Blade or None
         The blade whose sides are compared; None for marked against plain.
-    words, name
+    words, name, counting
         As for `thickness_picture`.
 
     Returns
@@ -325,6 +339,7 @@ def difference_picture(group: Judged, blade: Blade | None, *, words: Words, name
         title=title,
         told=told,
         key=swatches(colours, labels, [words(mark("hundredths of a mm")), note]),
+        counting=counting or Counting.of_map(mapped),
     )
 
 

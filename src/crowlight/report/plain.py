@@ -10,6 +10,7 @@ from crowlight.bench.mapping import Mapped
 from crowlight.judge import Comparison
 from crowlight.judge.geometry import Finding
 from crowlight.judge.sitting import Drift
+from crowlight.report.counting import Counting
 from crowlight.report.finding import unit_of
 
 __all__ = ["assessment_in_mm"]
@@ -28,11 +29,14 @@ def assessment_in_mm(assessment: Assessment) -> dict[str, Any]:
     dict
         Lengths in millimetres; what is not finite or not known is None.
 
-        ``reed``, ``unit`` (``"mm"``), ``length_mm``, ``tolerance_mm``, ``risk``, ``differing``, and
-        ``groups``, one per wet state, each with ``state``, ``readings`` (how many),
+        ``reed``, ``unit`` (``"mm"``), ``length_mm`` and ``length_uncertainty_mm``,
+        ``thread_top_mm`` and ``thread_top_uncertainty_mm`` (a position counted from the tip or the
+        thread top carries the uncertainty of that length), ``tolerance_mm``, ``risk``,
+        ``differing``, and ``groups``, one per wet state, each with ``state``, ``readings`` (how
+        many),
         ``repeatability_mm``, ``repeatability_dof``, ``own_repeatability_used`` and ``differences``,
         tip first: ``pairing``, ``blade``, ``side``, ``from_rim_mm``, ``from_tip_mm``,
-        ``across_mm``, ``outcome``, ``difference_mm``, ``low_mm``, ``high_mm``,
+        ``from_thread_mm``, ``across_mm``, ``outcome``, ``difference_mm``, ``low_mm``, ``high_mm``,
         ``standard_uncertainty_mm``, ``dof``, ``within_tolerance``, ``tolerance_mm``.
 
         ``own_gauges`` holds the maker's own repeatability by instrument, where it was used;
@@ -46,21 +50,26 @@ def assessment_in_mm(assessment: Assessment) -> dict[str, Any]:
         ``map`` is None and ``not_mapped`` says why. ``differing`` counts findings where there is a
         map, differences where there is none.
     """
+    counting = Counting.of(assessment)
+    length, top = counting.length, counting.thread_top
     decisions = [c.decision for g in assessment.groups for c in g.differences.comparisons]
     return {
         "reed": assessment.name,
         "unit": "mm",
-        "length_mm": _mm(assessment.length),
+        "length_mm": _mm(length),
+        "length_uncertainty_mm": None if length is None else _mm(counting.length_uncertainty),
+        "thread_top_mm": _mm(top),
+        "thread_top_uncertainty_mm": None if top is None else _mm(counting.thread_uncertainty),
         "tolerance_mm": _mm(assessment.groups[0].differences.tolerance)
         if assessment.groups
         else None,
         "risk": decisions[0].risk if decisions else None,
         "differing": assessment.differing,
-        "groups": [_group(g, assessment.length) for g in assessment.groups],
+        "groups": [_group(g, counting) for g in assessment.groups],
     }
 
 
-def _group(group: Judged, length: float | None) -> dict[str, Any]:
+def _group(group: Judged, counting: Counting) -> dict[str, Any]:
     found = group.differences
     own = found.repeatability
     return {
@@ -69,24 +78,23 @@ def _group(group: Judged, length: float | None) -> dict[str, Any]:
         "repeatability_mm": _mm(own.standard_deviation) if own else None,
         "repeatability_dof": own.dof if own else None,
         "own_repeatability_used": found.own_repeatability_used,
-        "differences": [_difference(c, length) for c in found.comparisons],
-        "map": _map(group.mapped, length) if group.mapped else None,
+        "differences": [_difference(c, counting) for c in found.comparisons],
+        "map": _map(group.mapped, counting) if group.mapped else None,
         "not_mapped": group.not_mapped or None,
         "own_gauges": {
             code: {"repeatability_mm": _mm(g.standard_deviation), "dof": g.dof}
             for code, g in found.gauges.items()
         },
-        "drift": _drift(group.drift, length) if group.drift else None,
+        "drift": _drift(group.drift, counting) if group.drift else None,
         "advice": list(group.advice),
     }
 
 
-def _drift(drift: Drift, length: float | None) -> dict[str, Any]:
+def _drift(drift: Drift, counting: Counting) -> dict[str, Any]:
     d = drift.decision
     return {
         "blade": drift.place.blade.value,
-        "from_rim_mm": _mm(drift.place.along),
-        "from_tip_mm": None if length is None else _mm(length - drift.place.along),
+        **_position(drift.place.along, counting),
         "across_mm": _mm(drift.place.across),
         "minutes": drift.minutes,
         "outcome": d.outcome.value,
@@ -98,7 +106,7 @@ def _drift(drift: Drift, length: float | None) -> dict[str, Any]:
     }
 
 
-def _map(mapped: Mapped, length: float | None) -> dict[str, Any]:
+def _map(mapped: Mapped, counting: Counting) -> dict[str, Any]:
     return {
         "style": mapped.style,
         "length_known": mapped.length_known,
@@ -106,8 +114,7 @@ def _map(mapped: Mapped, length: float | None) -> dict[str, Any]:
         "next_places": [
             {
                 "blade": p.blade.value,
-                "from_rim_mm": _mm(p.along),
-                "from_tip_mm": None if length is None else _mm(length - p.along),
+                **_position(p.along, counting),
                 "across_mm": _mm(p.across),
             }
             for p in mapped.next_places
@@ -141,14 +148,13 @@ def _finding(finding: Finding) -> dict[str, Any]:
     }
 
 
-def _difference(comparison: Comparison, length: float | None) -> dict[str, Any]:
+def _difference(comparison: Comparison, counting: Counting) -> dict[str, Any]:
     decision = comparison.decision
     return {
         "pairing": comparison.pairing.value,
         "blade": comparison.blade.value if comparison.blade else None,
         "side": comparison.side.value if comparison.side else None,
-        "from_rim_mm": _mm(comparison.along),
-        "from_tip_mm": None if length is None else _mm(length - comparison.along),
+        **_position(comparison.along, counting),
         "across_mm": _mm(comparison.across),
         "outcome": decision.outcome.value,
         "difference_mm": _mm(decision.value),
@@ -158,6 +164,16 @@ def _difference(comparison: Comparison, length: float | None) -> dict[str, Any]:
         "dof": decision.dof if math.isfinite(decision.dof) else None,
         "within_tolerance": decision.within_tolerance,
         "tolerance_mm": _mm(decision.tolerance),
+    }
+
+
+def _position(along: float, counting: Counting) -> dict[str, float | None]:
+    """Return a position in every count whose length is known."""
+    length, top = counting.length, counting.thread_top
+    return {
+        "from_rim_mm": _mm(along),
+        "from_tip_mm": None if length is None else _mm(length - along),
+        "from_thread_mm": None if top is None else _mm(along - top),
     }
 
 

@@ -19,6 +19,7 @@ from math import fsum, isfinite
 from crowlight.bench.assess import Assessment, Judged
 from crowlight.judge import Comparison, Outcome, Pairing
 from crowlight.reed import Blade, Reading, Side
+from crowlight.report.counting import Counting
 from crowlight.report.words import Words, mark
 
 __all__ = ["Frame", "blade_picture", "facing_picture", "frame_of", "key_mark", "width_usual"]
@@ -57,6 +58,8 @@ class Frame:
         Position of the top of the thread [m], if known.
     half : float
         Half the width drawn [m].
+    counting : Counting
+        What the scale counts from.
     """
 
     bottom: float
@@ -64,6 +67,7 @@ class Frame:
     tip: float | None
     thread_top: float | None
     half: float
+    counting: Counting
 
     @property
     def scale(self) -> float:
@@ -84,8 +88,16 @@ class Frame:
         return round(26.0 + (self.top - along) * self.scale, 1)
 
 
-def frame_of(assessment: Assessment) -> Frame:
-    """Return the frame that holds every reading of a reed, the same for all its pictures."""
+def frame_of(assessment: Assessment, counting: Counting | None = None) -> Frame:
+    """Return the frame that holds every reading of a reed, the same for all its pictures.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The reed.
+    counting : Counting, optional
+        What the scale counts from; from the tip if its place is known, else from the rim.
+    """
     places = [r.place for g in assessment.groups for r in g.readings]
     high = max((p.along for p in places), default=0.07)
     low = min((p.along for p in places), default=0.05)
@@ -99,6 +111,7 @@ def frame_of(assessment: Assessment) -> Frame:
         tip=tip,
         thread_top=thread,
         half=max(3.5e-3, wide),
+        counting=counting or Counting.of(assessment),
     )
 
 
@@ -181,23 +194,13 @@ def _outline(frame: Frame) -> list[str]:
 
 
 def _ruler(frame: Frame, words: Words) -> list[str]:
-    """Draw a scale at the left: from the tip if the length is known, else from the rim."""
+    """Draw a scale at the left, in the numbers of the frame's counting."""
     out: list[str] = []
-    tip = frame.tip
-    span = (frame.top - frame.bottom) * 1e3
-    step = 5
-    if tip is not None:
-        marks = [(tip - n * step * 1e-3, n * step) for n in range(int(span // step) + 1)]
-        name = words("mm from the tip")
-    else:
-        first = -(-round(frame.bottom * 1e6) // (step * 1000))
-        last = round(frame.top * 1e6) // (step * 1000)
-        marks = [(n * step * 1e-3, n * step) for n in range(first, last + 1)]
-        name = words("mm from the bottom rim")
-    for along, number in marks:
+    name = frame.counting.axis(words)
+    for along, number in frame.counting.marks(frame.bottom, frame.top):
         y = frame.y(along)
         out.append(f'<path d="M36 {y:g}h8" class="tick"/>')
-        out.append(_text(31, y + 4.5, str(number), css="scale", anchor="end"))
+        out.append(_text(31, y + 4.5, words.number(number, 0), css="scale", anchor="end"))
     y = (frame.y(frame.top) + frame.y(frame.bottom)) / 2
     out.append(
         f'<text class="scale" text-anchor="middle" '
@@ -223,7 +226,7 @@ def _sides(words: Words, frame: Frame, left: str, right: str) -> list[str]:
     ]
 
 
-def _told(words: Words, comparisons: Sequence[Comparison], length: float | None) -> str:
+def _told(words: Words, comparisons: Sequence[Comparison], counting: Counting) -> str:
     """Say what a picture shows: how many of each, and every difference."""
     differ = [c for c in comparisons if c.decision.outcome is Outcome.DIFFERS]
     even = sum(c.decision.outcome is Outcome.NO_DIFFERENCE_SEEN for c in comparisons)
@@ -243,19 +246,12 @@ def _told(words: Words, comparisons: Sequence[Comparison], length: float | None)
         parts.append(
             words.say(
                 mark("%(where)s: %(thicker)s by %(value)s."),
-                where=where(words, c.along, length),
+                where=counting.where(c.along, words),
                 thicker=words.thicker(c),
                 value=words.mm(abs(c.decision.value), 3),
             )
         )
     return " ".join(parts)
-
-
-def where(words: Words, along: float, length: float | None) -> str:
-    """Return a position along the reed as a maker counts it."""
-    if length is None:
-        return words.say(mark("%(value)s from the bottom rim"), value=words.mm(along, 1))
-    return words.say(mark("%(value)s from the tip"), value=words.mm(length - along, 1))
 
 
 # --- pictures ---------------------------------------------------------------------------------
@@ -332,7 +328,7 @@ def blade_picture(group: Judged, blade: Blade, frame: Frame, *, words: Words, na
         dots = f'<path d="{path}" class="dots"/>'
     title = words.say(mark("%(blade)s, seen facing it, tip up"), blade=words.blade(blade))
     told = words.count("%(num)s place measured.", "%(num)s places measured.", len(points))
-    told = f"{told} {words('Left against right:')} {_told(words, pairs, frame.tip)}"
+    told = f"{told} {words('Left against right:')} {_told(words, pairs, frame.counting)}"
     return _svg(name, frame, title, told, [*parts, *marks, dots, *labels.out])
 
 
@@ -378,7 +374,8 @@ def facing_picture(group: Judged, frame: Frame, *, words: Words, name: str) -> s
             text = words.number(c.decision.value * 1e3, 3, signed=True)
             labels.place(text, [(x, y + 18), (x, y - 9)], css="thickness", em=11)
     title = words("marked blade against plain blade, as seen facing the marked one, tip up")
-    return _svg(name, frame, title, _told(words, pairs, frame.tip), [*parts, *marks, *labels.out])
+    told = _told(words, pairs, frame.counting)
+    return _svg(name, frame, title, told, [*parts, *marks, *labels.out])
 
 
 def _importance(c: Comparison) -> tuple[int, float]:

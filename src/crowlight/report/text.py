@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from crowlight.bench.assess import Assessment, Judged
 from crowlight.judge import Comparison, Outcome
+from crowlight.report.counting import Counting
 from crowlight.report.drying import drift_said
 from crowlight.report.finding import difference_of, interval_of, more, not_mapped, what
-from crowlight.report.svg import where
 from crowlight.report.words import Words, in_locale, literal, mark
 
 __all__ = ["assessment_text"]
 
 
-def assessment_text(assessment: Assessment, *, words: Words | None = None) -> str:
+def assessment_text(
+    assessment: Assessment, *, words: Words | None = None, counting: Counting | None = None
+) -> str:
     """Return a judgement as text.
 
     Parameters
@@ -21,6 +23,8 @@ def assessment_text(assessment: Assessment, *, words: Words | None = None) -> st
         The judgement.
     words : Words, optional
         The language; English if not given.
+    counting : Counting, optional
+        What positions are counted from; the tip if its place is known, else the rim.
 
     Returns
     -------
@@ -28,10 +32,11 @@ def assessment_text(assessment: Assessment, *, words: Words | None = None) -> st
         What differs, one line each, and how many comparisons were made.
     """
     words = words or in_locale("en")
-    lines = [literal(assessment.name)]
+    counting = counting or Counting.of(assessment)
+    lines = [literal(assessment.name), counting.note(words)]
     for group in assessment.groups:
         lines.append("")
-        lines += _mapped(group, words) if group.mapped else _points(group, assessment, words)
+        lines += _mapped(group, words) if group.mapped else _points(group, counting, words)
         if group.drift:
             lines.append(drift_said(group.drift, words))
     return "\n".join(lines)
@@ -62,7 +67,7 @@ def _mapped(group: Judged, words: Words) -> list[str]:
     return lines
 
 
-def _points(group: Judged, assessment: Assessment, words: Words) -> list[str]:
+def _points(group: Judged, counting: Counting, words: Words) -> list[str]:
     comparisons = group.differences.comparisons
     made = [c for c in comparisons if c.decision.outcome is not Outcome.NOT_MEASURED]
     differ = [c for c in made if c.decision.outcome is Outcome.DIFFERS]
@@ -71,7 +76,7 @@ def _points(group: Judged, assessment: Assessment, words: Words) -> list[str]:
         lines.append(words(mark("Nothing can be compared: no two matching points.")))
     elif not differ:
         lines.append(words(mark("No difference the gauge can see.")))
-    lines.extend(_line(c, assessment.length, words) for c in differ)
+    lines.extend(_line(c, counting, words) for c in differ)
     if missing := len(comparisons) - len(made):
         lines.append(
             words.count(
@@ -85,9 +90,9 @@ def _points(group: Judged, assessment: Assessment, words: Words) -> list[str]:
     return lines
 
 
-def _line(c: Comparison, length: float | None, words: Words) -> str:
+def _line(c: Comparison, counting: Counting, words: Words) -> str:
     d = c.decision
-    place = where(words, c.along, length)
+    place = counting.where(c.along, words)
     aside = words.say(mark("%(value)s from the centreline"), value=words.mm(c.across, 1))
     return (
         f"- {words.whose(c)}, {place}, {aside}: {words.thicker(c)}, "

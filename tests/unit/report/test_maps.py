@@ -135,7 +135,7 @@ def test_sections_hold_readings_map_and_style(mapped):
         for r in group.readings
         if r.place.blade is Blade.MARKED and abs(r.place.across) < 0.1e-3
     }
-    assert {p["tip_mm"]: p["shown"] for p in points} == expected
+    assert {p["at_mm"]: p["shown"] for p in points} == expected
     # two standard uncertainties of a digital gauge: 0.004 mm and 0.001 mm / sqrt(12)
     half = 2 * (0.004**2 + 0.001**2 / 12) ** 0.5
     assert all(p["high"] - p["shown"] == pytest.approx(half, abs=2e-4) for p in points)

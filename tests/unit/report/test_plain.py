@@ -9,7 +9,18 @@ import pytest
 
 from crowlight.report import assessment_in_mm, assessment_text
 
-TOP = {"reed", "unit", "length_mm", "tolerance_mm", "risk", "groups", "differing"}
+TOP = {
+    "reed",
+    "unit",
+    "length_mm",
+    "length_uncertainty_mm",
+    "thread_top_mm",
+    "thread_top_uncertainty_mm",
+    "tolerance_mm",
+    "risk",
+    "groups",
+    "differing",
+}
 GROUP = {
     "state",
     "readings",
@@ -29,6 +40,7 @@ DIFFERENCE = {
     "side",
     "from_rim_mm",
     "from_tip_mm",
+    "from_thread_mm",
     "across_mm",
     "outcome",
     "difference_mm",
@@ -57,6 +69,9 @@ def test_keys_and_units(uneven):
     assert len(differs) == found["differing"] == uneven.differing > 0
     first = next(d for d in differs if d["pairing"] == "left-right")
     assert (first["from_rim_mm"], first["from_tip_mm"], first["across_mm"]) == (62.0, 8.0, 2.0)
+    assert first["from_thread_mm"] == 15.0
+    # nothing was said of them: what a ruler can tell
+    assert found["length_uncertainty_mm"] == found["thread_top_uncertainty_mm"] == 0.25
     assert first["difference_mm"] == pytest.approx(0.18, abs=1e-9)
     assert first["low_mm"] < first["difference_mm"] < first["high_mm"]
 

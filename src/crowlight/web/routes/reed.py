@@ -14,10 +14,12 @@ from crowlight.bench.desk import Sheet
 from crowlight.errors import NotFound
 from crowlight.reed import Blade, CaneState
 from crowlight.report.charts import chart_svg, sections_chart
+from crowlight.report.counting import ORIGINS, Counting
 from crowlight.report.html import facts, making, report_html
 from crowlight.report.plain import assessment_in_mm
 from crowlight.report.svg import frame_of
 from crowlight.report.words import mark
+from crowlight.web.counted import counted_from, remember
 from crowlight.web.log import lines
 from crowlight.web.looking import judged
 from crowlight.web.security import POLICY_REPORT
@@ -33,42 +35,58 @@ def reed_page(request: Request, reed: UUID, bench: UseBench, at: str = "") -> Re
     """Show a reed, as it is or as it was after entry number `at`."""
     up_to = _moment(at)
     sheet, unjudged = judged(bench.desk, reed, up_to=up_to)
-    return bench.pages.render(
+    found = sheet.assessment
+    counting = Counting.of(found, counted_from(request)) if found else None
+    response = bench.pages.render(
         request,
         "reed.html",
         sheet=sheet,
         past=up_to is not None and up_to < sheet.reed.seq,
         facts=facts(sheet.state, bench.words),
         making=making(sheet.state, bench.words),
-        assessment=sheet.assessment,
-        frame=frame_of(sheet.assessment) if sheet.assessment else None,
+        assessment=found,
+        counting=counting,
+        origins=ORIGINS,
+        frame=frame_of(found, counting) if found else None,
         unjudged=unjudged,
         log=lines(sheet, bench.words),
     )
+    remember(request, response)
+    return response
 
 
 @router.get("/reeds/{reed}/report", include_in_schema=False)
-def report(reed: UUID, bench: UseBench, save: bool = False) -> Response:
+def report(request: Request, reed: UUID, bench: UseBench, save: bool = False) -> Response:
     """Return the report on a reed: one file, to look at or to keep."""
     sheet, unjudged = judged(bench.desk, reed)
     headers = {"Content-Security-Policy": POLICY_REPORT}
     if save:
         headers["Content-Disposition"] = f'attachment; filename="{_file_name(sheet)}.html"'
-    text = report_html(sheet, words=bench.words, unjudged=unjudged)
+    prefer = counted_from(request)
+    text = report_html(sheet, words=bench.words, unjudged=unjudged, prefer=prefer)
     return Response(text, media_type="text/html; charset=utf-8", headers=headers)
 
 
 @router.get("/reeds/{reed}/sections/{state}/{blade}.svg", include_in_schema=False)
 def sections(
-    reed: UUID, state: CaneState, blade: Blade, bench: UseBench, at: str = "", dark: bool = False
+    request: Request,
+    reed: UUID,
+    state: CaneState,
+    blade: Blade,
+    bench: UseBench,
+    at: str = "",
+    dark: bool = False,
 ) -> Response:
     """Return the sections of one blade as a picture."""
     sheet, _ = judged(bench.desk, reed, up_to=_moment(at))
-    groups = sheet.assessment.groups if sheet.assessment else ()
+    found = sheet.assessment
+    groups = found.groups if found else ()
     group = next((g for g in groups if g.state is state and g.mapped is not None), None)
-    if group is None:
+    if found is None or group is None:
         raise NotFound(bench.words(mark("There is no thickness map of these readings.")))
-    svg = chart_svg(sections_chart(group, blade, words=bench.words, dark=dark))
+    counting = Counting.of(found, counted_from(request))
+    chart = sections_chart(group, blade, words=bench.words, dark=dark, counting=counting)
+    svg = chart_svg(chart)
     headers = {"Content-Security-Policy": POLICY_REPORT, "Cache-Control": "private, max-age=60"}
     return Response(svg, media_type="image/svg+xml", headers=headers)
 
