@@ -1,8 +1,9 @@
-"""What to do next: travel advice so far.
+"""What to do next: travel advice, and the next cut in `crowlight.plan.cut`.
 
 Every prediction is a range with a basis. Trust its sign and order more than its size.
 """
 
+from crowlight.plan import cut
 from crowlight.plan.journey import (
     Climate,
     Journey,
@@ -45,6 +46,7 @@ __all__ = [
     "altitude_chart",
     "compensation",
     "contested_claims",
+    "cut",
     "measured_climate",
     "seasons",
     "travel_advice",

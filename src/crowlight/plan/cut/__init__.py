@@ -1,0 +1,39 @@
+"""The next cut, or none: what may be done to a reed, what to expect, and what it may spoil."""
+
+from crowlight.plan.cut.advise import CaneLeft, Expected, Option, Plan, next_cut
+from crowlight.plan.cut.now import ReedNow, reed_now, solve_after
+from crowlight.plan.cut.options import Act
+from crowlight.plan.cut.rules import Barred
+from crowlight.plan.cut.said import Said, source_sentences
+from crowlight.plan.cut.shapes import Part
+from crowlight.plan.cut.strokes import LoggedCut, StrokeSize, learn_strokes
+from crowlight.plan.cut.target import Goal, Model, Target, Words, target
+from crowlight.plan.cut.weigh import Chance, Harm, Limits, draw_chance
+
+__all__ = [
+    "Act",
+    "Barred",
+    "CaneLeft",
+    "Chance",
+    "Expected",
+    "Goal",
+    "Harm",
+    "Limits",
+    "LoggedCut",
+    "Model",
+    "Option",
+    "Part",
+    "Plan",
+    "ReedNow",
+    "Said",
+    "StrokeSize",
+    "Target",
+    "Words",
+    "draw_chance",
+    "learn_strokes",
+    "next_cut",
+    "reed_now",
+    "solve_after",
+    "source_sentences",
+    "target",
+]

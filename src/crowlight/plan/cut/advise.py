@@ -1,0 +1,394 @@
+"""The next cut: at most three things to do, leaving it and resting it, with what to expect of each.
+
+Codes and numbers only; the sentences are in ``sentences.toml``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crowlight.blade import OUTPUTS
+from crowlight.judge.findings import Findings, Known, Support
+from crowlight.plan.cut.now import ReedNow
+from crowlight.plan.cut.options import LEAVE, REST, Act, acts, amounts, without_knife
+from crowlight.plan.cut.rules import Barred, clip_is_due, forbidden
+from crowlight.plan.cut.said import Said, after_checks, listen_for, stop_when
+from crowlight.plan.cut.strokes import USUAL, StrokeSize
+from crowlight.plan.cut.target import Source, Target
+from crowlight.plan.cut.weigh import USUAL_LIMITS, Chance, Harm, Limits, Scales, Tried
+from crowlight.reed import Blade
+
+__all__ = ["CaneLeft", "Expected", "Option", "Plan", "next_cut"]
+
+Real = NDArray[np.float64]
+Solve = Callable[[Real, float, float], Mapping[str, float]]
+
+#: At most so many things to do are named.
+MOST = 3
+#: What is told of an act; "balance" is two numbers, flexibility the compliance.
+_TOLD = ("rest_height", "closing_pressure", "stiffness", "compliance", "tilt", "unevenness",
+         "separation")  # fmt: skip
+#: Weighing (our choice, in tolerances): what a sure finding adds to its remedy, what sure harm
+#: costs, and each step up the ladder of what is hard to undo.
+_CREDIT, _HARM, _STEP = 0.5, 3.0, 0.02
+#: Without a finding, a cut must promise so much, so surely.
+_UNASKED, _SURE = 0.1, 0.75
+#: Remedies that do nothing for this reed: named after what does.
+_AFTER = frozenset({"next-batch", "copy", "retire"})
+#: Another stroke must promise at least so much more.
+_MORE = 0.01
+#: What a night does to the opening [m]: cane rises (common practice, no source, and weak).
+_NIGHT = (-0.02e-3, 0.04e-3, 0.10e-3)
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """Expected change of one output.
+
+    Parameters
+    ----------
+    name, unit : str
+        Output and its unit.
+    low, middle, high : float
+        5, 50 and 95 % points of the change, in `unit`.
+    share_low, share_middle, share_high : float
+        The same as a share of the value now; NaN for what may be negative.
+    basis : tuple of str
+        Of ``"physics"``, ``"your data"``, ``"common practice"``.
+    """
+
+    name: str
+    unit: str
+    low: float
+    middle: float
+    high: float
+    share_low: float
+    share_middle: float
+    share_high: float
+    basis: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CaneLeft:
+    """Cane above the floor of a zone after an act: 95 % sure [m], and in light strokes."""
+
+    zone: str
+    blade: Blade
+    least: float
+    strokes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One thing that may be done next.
+
+    Parameters
+    ----------
+    act : Act
+        What, where and how much.
+    cane : tuple of float
+        Cane taken off where it is most: 5, 50 and 95 % points [m]; zeros without a scrape.
+    expected : tuple of Expected
+        Change of opening, closing pressure, stiffness, flexibility and balance. Empty where nobody
+        can say.
+    gain : float
+        How much closer to the target it is expected to bring the reed, in tolerances.
+    better : float
+        Probability that it comes closer at all.
+    worth : float
+        What the order goes by: gain, belief in the findings it answers, harm, ease of undoing.
+    harm : Harm
+        Probability of lasting harm, by what.
+    harm_basis : tuple of str
+        Where that comes from.
+    listen_for, stop_when : tuple of Said
+        Codes with numbers.
+    after_check : tuple of str
+        Codes of the checks after it.
+    cane_left : tuple of CaneLeft
+        After it, at the middle of what is expected.
+    cautions : tuple of str
+        Codes of the catalogue of findings.
+    """
+
+    act: Act
+    cane: tuple[float, float, float]
+    expected: tuple[Expected, ...]
+    gain: float
+    better: float
+    worth: float
+    harm: Harm
+    harm_basis: tuple[str, ...]
+    listen_for: tuple[Said, ...]
+    stop_when: tuple[Said, ...]
+    after_check: tuple[str, ...]
+    cane_left: tuple[CaneLeft, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What may be done next with a reed.
+
+    Parameters
+    ----------
+    options : tuple of Option
+        At most three things to do, then leaving it, then resting it.
+    advised : int
+        Which of them is advised.
+    source : str
+        Where the target comes from.
+    distance : tuple of float
+        How far the reed is from the target: 5, 50, 95 % points, in tolerances summed.
+    named : tuple of str
+        Supported findings, in order.
+    barred : tuple of Barred
+        What answers a finding but may not be done, and why.
+    notes : tuple of str
+        Codes: ``cannot-tell-apart`` (the first two cuts promise alike), ``style-only`` (nothing is
+        known of what this player wants), ``no-finding``, ``gauge-due``.
+    """
+
+    options: tuple[Option, ...]
+    advised: int
+    source: Source
+    distance: tuple[float, float, float]
+    named: tuple[str, ...]
+    barred: tuple[Barred, ...]
+    notes: tuple[str, ...]
+
+
+def next_cut(
+    reed: ReedNow,
+    target: Target,
+    findings: Findings,
+    known: Known,
+    chance: Chance,
+    *,
+    strokes: StrokeSize = USUAL,
+    limits: Limits = USUAL_LIMITS,
+    knife: bool = True,
+    rough: bool = False,
+    done: Collection[str] = (),
+    solve: Solve | None = None,
+    report: Callable[[float], None] | None = None,
+) -> Plan:
+    """Plan the next cut, or none.
+
+    Parameters
+    ----------
+    reed : ReedNow
+        The reed.
+    target : Target
+        What to come close to.
+    findings : Findings
+        What may be wrong with it, and what forbids what.
+    known : Known
+        What the findings were ranked from.
+    chance : Chance
+        Common random numbers, from `draw_chance`.
+    strokes : StrokeSize
+        Cane per light stroke of this maker.
+    limits : Limits
+        What may be risked.
+    knife : bool
+        Whether whoever has the reed can use a knife.
+    rough : bool
+        Whether the reed is still rough.
+    done : collection of str
+        Remedies already tried since something else changed, ``"rest"`` among them.
+    solve : callable, optional
+        ``solve(shape, cane, clip)`` solves the reed after a cut and returns the change of its
+        outputs, see `solve_after`; asked for the best few only, at their middle amounts.
+    report : callable, optional
+        Called with the share done; may raise `Cancelled`.
+
+    Returns
+    -------
+    Plan
+        Always with leaving and resting among the options.
+
+    Notes
+    -----
+    Every cut is one zone. Amounts are tried from the least; none whose probability of crossing a
+    floor or the shortest length is above `limits` is offered. What can be undone comes first. A
+    cut that no finding asks for is offered only against a target better than a style, and only if
+    it is likely to help. The style alone is no reason to cut.
+    """
+    tell = report or (lambda _: None)
+    scales = Scales(reed, target, strokes, chance, limits)
+    barred: dict[Barred, None] = {}
+    cuts: dict[tuple[object, ...], tuple[Tried, float]] = {}
+    every = acts(reed, findings, rough=rough)
+    for i, act in enumerate(every):
+        tell(0.8 * i / len(every))
+        found = _best_amount(act, scales, findings, known, knife=knife, rough=rough)
+        if isinstance(found, Barred):
+            if act.answers:
+                barred[found] = None
+        elif found is not None:
+            side = act.part.value.split("-")[0] if act.part.lopsided else ""
+            key = (act.code, act.blades, side)
+            worth = _worth(found)
+            if key not in cuts or worth > cuts[key][1]:
+                cuts[key] = (found, worth)
+    order = sorted(cuts.values(), key=lambda c: (-round(c[1], 9), c[0].act.step, c[0].act.code))
+    gentle = [
+        a for a in without_knife(findings, done) if forbidden(a, findings.stops, knife=True) is None
+    ]
+    first = [scales.try_out(a) for a in gentle if a.code not in _AFTER]
+    last = [scales.try_out(a) for a in gentle if a.code in _AFTER]
+    room = MOST - 1 if order else MOST
+    chosen = first[:room]
+    chosen += [c for c, _ in order][: MOST - len(chosen)]
+    chosen += last[: MOST - len(chosen)]
+    if solve is not None:
+        chosen = [_solved(c, scales, solve) for c in chosen]
+    tell(0.95)
+    tries = [*chosen, scales.try_out(LEAVE), scales.try_out(REST)]
+    due = (known.history.cuts_since_measured or 0) + 1 >= 3
+    options = tuple(_option(t, scales, strokes, gauge_due=due) for t in tries)
+    named = tuple(
+        dict.fromkeys(
+            r.finding.code for r in findings.ranked if r.support in (Support.FAIR, Support.STRONG)
+        )
+    )
+    notes = {
+        "cannot-tell-apart": _alike([c for c, _ in order]),
+        "style-only": target.source == "style",
+        "no-finding": not named,
+        "gauge-due": due,
+    }
+    tell(1.0)
+    return Plan(
+        options=options,
+        advised=_advised(tries, findings, done),
+        source=target.source,
+        distance=_points(scales.distances),
+        named=named,
+        # what is offered elsewhere on the reed is not also said to be barred
+        barred=tuple(b for b in barred if b.code not in {t.act.code for t in tries}),
+        notes=tuple(code for code, holds in notes.items() if holds),
+    )
+
+
+def _best_amount(
+    act: Act, scales: Scales, findings: Findings, known: Known, *, knife: bool, rough: bool
+) -> Tried | Barred | None:
+    """Return a cut by its best allowed amount, or why it is not offered."""
+    asked = bool(act.answers)
+    if not asked and scales.target.source == "style":
+        return None
+    why = forbidden(act, findings.stops, knife=knife)
+    if why is not None:
+        return why
+    if act.kind == "clip" and not clip_is_due(act, findings, known):
+        return Barred(act.code, "clip-not-due")
+    if scales.thicker(act) < scales.limits.sure:
+        return Barred(act.code, "not-surely-thicker")
+    best: Tried | None = None
+    for amount in amounts(act, rough=rough):
+        tried = scales.try_out(act.with_amount(amount))
+        if tried.harm.crossing > scales.limits.harm:
+            break  # more only crosses more
+        if best is None or _worth(tried) > _worth(best) + _MORE:
+            best = tried
+    if best is None:
+        return Barred(act.code, "too-short" if act.kind == "clip" else "floor")
+    promising = best.expected >= _UNASKED and best.better >= _SURE
+    if _worth(best) > 0.0 and (asked or promising):
+        return best
+    return Barred(act.code, "no-gain")
+
+
+def _worth(tried: Tried) -> float:
+    act = tried.act
+    return (
+        tried.expected
+        + _CREDIT * act.belief
+        - _HARM * tried.harm.total
+        - _STEP * (act.step if act.cuts else 0)
+    )
+
+
+def _solved(tried: Tried, scales: Scales, solve: Solve) -> Tried:
+    if not tried.act.cuts:
+        return tried
+    _, _, cane, clip = scales.amount(tried.act)
+    shape = tried.act.shape
+    none = np.zeros(scales.reed.mean.shape)
+    return scales.try_out(tried.act, solve(none if shape is None else shape, cane, clip))
+
+
+def _alike(order: list[Tried]) -> bool:
+    """Whether the draws cannot tell the first two cuts apart."""
+    if len(order) < 2:
+        return False
+    return 0.25 < float((order[0].gain > order[1].gain).mean()) < 0.75
+
+
+def _advised(tries: list[Tried], findings: Findings, done: Collection[str]) -> int:
+    """Return what is advised: what can be undone first, then the best cut, else leave it."""
+    leave, rest = len(tries) - 2, len(tries) - 1
+    resting = "rest" not in done and any(
+        "rest" in r.remedies for r in findings.ranked if r.support in (Support.FAIR, Support.STRONG)
+    )
+    if tries[0].act.kind == "act" and tries[0].act.code not in _AFTER:
+        return 0
+    if resting:
+        return rest
+    if tries[0].act.cuts and _worth(tries[0]) > 0.0:
+        return 0
+    return 0 if tries[0].act.kind == "act" else leave
+
+
+def _option(tried: Tried, scales: Scales, strokes: StrokeSize, *, gauge_due: bool) -> Option:
+    act = tried.act
+    cane, _, _, _ = scales.amount(act)
+    remedy = act.remedy
+    return Option(
+        act=act,
+        cane=_points(cane),
+        expected=_expected(tried, scales.reed, strokes),
+        gain=tried.expected,
+        better=tried.better,
+        worth=_worth(tried),
+        harm=tried.harm,
+        harm_basis=("your data", "common practice") if act.cuts else ("common practice",),
+        listen_for=listen_for(act),
+        stop_when=stop_when(act, scales.reed.style),
+        after_check=after_checks(act, gauge_due=gauge_due),
+        cane_left=tuple(
+            CaneLeft(zone, blade, least, max(int(least // strokes.median), 0))
+            for (zone, blade), least in scales.cane_left(act).items()
+        ),
+        cautions=remedy.cautions if remedy else (),
+    )
+
+
+def _expected(tried: Tried, reed: ReedNow, strokes: StrokeSize) -> tuple[Expected, ...]:
+    """Return the expected change of what is told, where anybody can say."""
+    act, nan = tried.act, float("nan")
+    if act.kind == "rest":
+        unit = OUTPUTS["rest_height"][0]
+        return (Expected("rest_height", unit, *_NIGHT, nan, nan, nan, ("common practice",)),)
+    if act.kind == "act":
+        return ()
+    size = strokes.basis if act.kind == "scrape" else "common practice"
+    basis = ("physics", size) if act.cuts else ("physics",)
+    out: list[Expected] = []
+    for k, name in enumerate(reed.names):
+        if name in _TOLD:
+            change = tried.change[:, k]
+            share = (nan, nan, nan) if reed.signed[k] else _points(change / reed.now[:, k])
+            out.append(Expected(name, OUTPUTS[name][0], *_points(change), *share, basis))
+    return tuple(out)
+
+
+def _points(values: Real | Iterable[float]) -> tuple[float, float, float]:
+    low, middle, high = np.quantile(np.asarray(values, float), [0.05, 0.5, 0.95])
+    return float(low), float(middle), float(high)

@@ -1,0 +1,370 @@
+"""How much closer an act is expected to bring a reed, and how likely it is to do lasting harm.
+
+Every act is tried on the same drawn reeds with the same drawn strokes (common random numbers), so
+that differences between acts are not drowned by chance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crowlight.plan.cut.features import Features, features
+from crowlight.plan.cut.now import ReedNow
+from crowlight.plan.cut.options import Act
+from crowlight.plan.cut.shapes import Part
+from crowlight.plan.cut.strokes import StrokeSize
+from crowlight.plan.cut.target import Target
+from crowlight.reed import Blade
+
+__all__ = ["USUAL_LIMITS", "Chance", "Harm", "Limits", "Scales", "Tried", "draw_chance"]
+
+Real = NDArray[np.float64]
+
+#: A place counts as touched where the shape reaches this share of the most: what spills beyond is
+#: less than a gauge sees.
+TOUCHED = 0.25
+#: The floor is judged by the thinnest places touched in a zone, this share of them: a zone ends
+#: where its neighbour begins, and its very edge is not yet its own.
+_THINNEST = 0.1
+#: Doubt of a slope of the blade model, standard deviation as a share of it (our choice: tested to
+#: a few per cent against solving anew, but cane and rest shape vary more than the model says).
+_SLOPE = 0.2
+#: Scatter of a clip made against a stop [m] (common practice, no source).
+_CLIP = 0.03e-3
+#: Chance that one stroke tears or nicks what it is on (a guess; common practice, no source): where
+#: the tip's corners are worked on, elsewhere in the tip, and behind it.
+_TEAR: Mapping[str, float] = {"corner": 0.004, "tip": 0.002, "": 0.0002}
+#: The same for a clip.
+_NICK = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What a plan may risk.
+
+    Parameters
+    ----------
+    harm : float
+        Largest probability of crossing a floor, or the shortest length, that is allowed; 0 to 0.5.
+    gauge : float
+        Error of the gauge that no reading shows, its zero for one; floors are kept this much
+        further away [m].
+    sure : float
+        How sure it must be that a side or blade is the thicker one before it is cut to make them
+        alike.
+    """
+
+    harm: float = 0.05
+    gauge: float = 0.005e-3
+    sure: float = 0.9
+
+
+USUAL_LIMITS = Limits()
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """Standard normal scores shared by all acts: of strokes, clips, and slopes per output."""
+
+    strokes: Real
+    clips: Real
+    slopes: Real
+
+    def inflated(self, factor: float) -> Chance:
+        """Return the same draws, spread further."""
+        return Chance(self.strokes * factor, self.clips * factor, self.slopes * factor)
+
+
+def draw_chance(reed: ReedNow, rng: np.random.Generator) -> Chance:
+    """Draw what is left to chance, once for all acts."""
+    n, k = reed.now.shape
+    return Chance(rng.standard_normal(n), rng.standard_normal(n), rng.standard_normal((n, k)))
+
+
+@dataclass(frozen=True, slots=True)
+class Harm:
+    """How likely an act is to do lasting harm, by what.
+
+    Parameters
+    ----------
+    floor, length : float
+        Probability of crossing the floor of a zone, or the shortest length or tip; from the map
+        and the strokes.
+    tear : float
+        Of tearing or nicking; common practice, no source.
+    """
+
+    floor: float = 0.0
+    length: float = 0.0
+    tear: float = 0.0
+
+    @property
+    def total(self) -> float:
+        """Of any of them, taken as independent."""
+        return 1.0 - (1.0 - self.floor) * (1.0 - self.length) * (1.0 - self.tear)
+
+    @property
+    def crossing(self) -> float:
+        """The part a plan can keep small by cutting elsewhere or less."""
+        return max(self.floor, self.length)
+
+
+@dataclass(frozen=True)
+class Tried:
+    """An act tried on all drawn reeds.
+
+    Parameters
+    ----------
+    act : Act
+        The act.
+    gain : ndarray, shape (n,)
+        How much closer to the target each drawn reed comes, in tolerances.
+    change : ndarray, shape (n, n_outputs)
+        Change of each output.
+    harm : Harm
+        Of lasting harm.
+    """
+
+    act: Act
+    gain: Real
+    change: Real
+    harm: Harm
+
+    @property
+    def expected(self) -> float:
+        """Expected gain."""
+        return float(self.gain.mean())
+
+    @property
+    def better(self) -> float:
+        """Probability of coming closer at all; a half where nothing changes."""
+        return float((self.gain > 0).mean() + 0.5 * (self.gain == 0).mean())
+
+
+class Scales:
+    """Weighs acts on one reed against one target.
+
+    Parameters
+    ----------
+    reed : ReedNow
+        The reed.
+    target : Target
+        What to come close to. Goals the reed has no number for are left out.
+    strokes : StrokeSize
+        Cane per light stroke.
+    chance : Chance
+        Common random numbers.
+    limits : Limits
+        What may be risked.
+
+    Notes
+    -----
+    The distance of a reed is the sum over goals of ``weight (sqrt(1 + z²) - 1)``, z the deviation
+    in tolerances: quadratic near the target, linear far off, so one bad number does not drown the
+    rest. It is convex in the cane taken off where outputs are linear in it.
+    """
+
+    def __init__(
+        self,
+        reed: ReedNow,
+        target: Target,
+        strokes: StrokeSize,
+        chance: Chance,
+        limits: Limits = USUAL_LIMITS,
+    ) -> None:
+        self.reed, self.target, self.limits = reed, target, limits
+        self._strokes, self._chance = strokes, chance
+        self.features: Features = features(reed)
+        known = [*reed.names, *self.features.names, "length"]
+        goals = [g for g in target.goals if g.name in known]
+        self._columns = [known.index(g.name) for g in goals]
+        self._wanted = np.array([g.value for g in goals])
+        self._tolerance = np.array([g.tolerance for g in goals])
+        self._weight = np.array([g.weight for g in goals])
+        self._sums = self.features.of(reed.draws)
+        self._now = self._state(reed.now, self._sums, reed.length)
+        self._far = self.distance(self._now)
+
+    def _state(self, outputs: Real, sums: Real, length: Real) -> Real:
+        every = np.concatenate([outputs, sums, length[:, None]], axis=1)
+        return every[:, self._columns]
+
+    def distance(self, state: Real) -> Real:
+        """Return how far states are from the target, shape (n,)."""
+        z = (state - self._wanted) / self._tolerance
+        return (np.sqrt(1.0 + z**2) - 1.0) @ self._weight
+
+    @property
+    def distances(self) -> Real:
+        """How far the drawn reeds are from the target now, shape (n,)."""
+        return self._far
+
+    def amount(self, act: Act) -> tuple[Real, Real, float, float]:
+        """Return cane and clip taken off each drawn reed, and their middles [m]."""
+        z = self._chance
+        none = np.zeros(len(self.reed.draws))
+        if act.kind == "clip":
+            return none, np.maximum(act.clip + _CLIP * z.clips, 0.0), 0.0, act.clip
+        if act.kind == "scrape":
+            middle = act.strokes * self._strokes.median
+            return self._strokes.cane(act.strokes, z.strokes), none, middle, 0.0
+        return none, none, 0.0, 0.0
+
+    def change(self, act: Act, solved: Mapping[str, float] | None = None) -> Real:
+        """Return the change of the outputs of each drawn reed, shape (n, n_outputs).
+
+        Parameters
+        ----------
+        act : Act
+            The act.
+        solved : mapping of str to float, optional
+            Change of outputs found by solving the reed after the act at its middle amount; then
+            the lines go through it, and are doubted by what they were off.
+        """
+        reed = self.reed
+        cane, clip, middle, clipped = self.amount(act)
+        if not act.cuts:
+            return np.zeros(reed.now.shape)
+        slope = reed.by_clip if act.kind == "clip" else -self._slopes(act)
+        size, at = (clip, clipped) if act.kind == "clip" else (cane, middle)
+        doubt = _SLOPE * slope  # with its sign: a mirrored reed must come out mirrored
+        if solved:
+            exact = np.array([solved.get(n, np.nan) for n in reed.names]) / at
+            known = np.isfinite(exact)
+            off = exact - slope
+            doubt = np.where(known & (np.abs(off) > np.abs(doubt)), off, doubt)
+            slope = np.where(known, exact, slope)
+        step = size[:, None] * (slope + doubt * self._chance.slopes)
+        return reed.changed(step, np.zeros(len(step)))
+
+    def _slopes(self, act: Act) -> Real:
+        shape = np.zeros(self.reed.mean.shape) if act.shape is None else act.shape
+        return np.tensordot(self.reed.by_cane, shape, axes=3)
+
+    def gain(self, act: Act, change: Real) -> Real:
+        """Return how much closer each drawn reed comes, shape (n,)."""
+        if not act.cuts:
+            return np.zeros(len(self.reed.draws))
+        cane, clip, _, _ = self.amount(act)
+        sums = self._sums
+        if act.shape is not None:
+            sums = sums - cane[:, None] * self.features.of(act.shape)
+        after = self._state(self.reed.now + change, sums, self.reed.length - clip)
+        return self._far - self.distance(after)
+
+    def try_out(self, act: Act, solved: Mapping[str, float] | None = None) -> Tried:
+        """Return an act tried on all drawn reeds."""
+        change = self.change(act, solved)
+        return Tried(act, self.gain(act, change), change, self.harm(act))
+
+    def harm(self, act: Act) -> Harm:
+        """Return how likely an act is to do lasting harm."""
+        if not act.cuts:
+            return Harm()
+        cane, clip, middle, clipped = self.amount(act)
+        if act.kind == "clip":
+            return Harm(length=self._too_short(clip, clipped), tear=_NICK)
+        spoilt = np.zeros(len(cane), bool)
+        crossed = False
+        for blade, nodes in self.touched(act):
+            shape = (act.shape if act.shape is not None else self.reed.mean * 0)[blade][nodes]
+            limit = self.reed.floor[nodes] + self.limits.gauge
+            # the mean of the thinnest few is concave in the thickness: spreading the draws can only
+            # add to those that cross
+            after = self.reed.draws[:, blade][:, nodes] - limit - cane[:, None] * shape
+            spoilt |= _thinnest(after) < 0.0
+            best = self.reed.mean[blade][nodes] - limit - middle * shape
+            crossed |= bool(_thinnest(best[None])[0] <= 0.0)
+        share = float(spoilt.mean())
+        return Harm(floor=max(share, 0.5) if crossed else share, tear=_tear(act))
+
+    def touched(self, act: Act) -> list[tuple[int, NDArray[np.bool_]]]:
+        """Return blade and nodes of the part of every zone an act takes cane from."""
+        if act.shape is None:
+            return []
+        return [
+            (b, touched)
+            for b in range(len(Blade))
+            for nodes in self.reed.where.values()
+            if (touched := nodes & (act.shape[b] > TOUCHED)).any()
+        ]
+
+    def _too_short(self, clip: Real, clipped: float) -> float:
+        """Probability of clipping past the shortest blade, or into a tip too short to speak."""
+        style = self.reed.style
+        least = style.thread_top + style.lengths["shortest_blade"].value
+        if "transition" in self.reed.where and "tip" in style.lengths:
+            zone = style.zone("transition")
+            middle = 0.5 * (zone.start[0] + zone.stop[0])
+            least = max(least, middle + style.lengths["tip"].low)
+        share = float((self.reed.length - clip < least).mean())
+        middle_length = style.length - clipped
+        return max(share, 0.5) if middle_length <= least else share
+
+    def cane_left(self, act: Act) -> dict[tuple[str, Blade], float]:
+        """Return cane above the floor after an act, by zone and blade [m], 95 % sure."""
+        cane, _, _, _ = self.amount(act)
+        out: dict[tuple[str, Blade], float] = {}
+        for name, nodes in self.reed.where.items():
+            if self.reed.floor[nodes].max() <= 0.0:
+                continue
+            limit = self.reed.floor[nodes] + self.limits.gauge
+            for b, blade in enumerate(Blade):
+                after = self.reed.draws[:, b][:, nodes] - limit
+                if act.shape is not None:
+                    after = after - cane[:, None] * act.shape[b][nodes]
+                out[name, blade] = float(np.quantile(_thinnest(after), 0.05))
+        return out
+
+    def thicker(self, act: Act) -> float:
+        """Return how sure it is that what is cut is thicker than what it is to be made like.
+
+        Returns
+        -------
+        float
+            The least over the comparisons an act makes: with the other side of the same blade, and
+            with the same place as seen of the other blade when one blade is cut. 1 for acts that
+            treat all alike.
+        """
+        if not act.lopsided or act.shape is None:
+            return 1.0
+        least = 1.0
+        others: list[Real] = []
+        if act.part.lopsided:
+            others.append(act.shape[..., ::-1])
+        if len(act.blades) == 1 and not act.part.lopsided:
+            # across the opening: left as seen of one blade faces right as seen of the other
+            others.append(act.shape[::-1, :, ::-1])
+        own = act.shape * self.reed.area
+        for other in others:
+            weight = (own - other * self.reed.area) / own.sum()
+            best = float((self.reed.mean * weight).sum())
+            drawn = self.reed.draws.reshape(len(self.reed.draws), -1) @ weight.ravel()
+            least = min(least, float((drawn > 0.0).mean()) if best > 0.0 else 0.0)
+        return least
+
+
+def spread_out(reed: ReedNow, factor: float) -> ReedNow:
+    """Return a reed known less well: the same draws, further from their best estimate."""
+    middle = float(reed.style.length)
+    return replace(
+        reed,
+        draws=reed.mean + factor * (reed.draws - reed.mean),
+        length=middle + factor * (reed.length - middle),
+    )
+
+
+def _thinnest(margin: Real) -> Real:
+    """Mean of the smallest tenth of the nodes, shape (n,) for (n, nodes)."""
+    k = max(1, int(_THINNEST * margin.shape[1]))
+    return np.partition(margin, k - 1, axis=1)[:, :k].mean(axis=1)
+
+
+def _tear(act: Act) -> float:
+    corners = (Part.SIDES, Part.CORNERS, Part.LEFT_CORNER, Part.RIGHT_CORNER, Part.LEFT, Part.RIGHT)
+    place = "" if act.zone != "tip" else "corner" if act.part in corners else "tip"
+    return 1.0 - (1.0 - _TEAR[place]) ** (act.strokes * len(act.blades))
