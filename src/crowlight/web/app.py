@@ -16,7 +16,16 @@ from crowlight.bench.desk import Desk
 from crowlight.errors import CrowlightError
 from crowlight.report.words import mark
 from crowlight.web.pages import Pages, stylesheet, words_for
-from crowlight.web.routes import blades, entries, journeys, listing, readings, reed
+from crowlight.web.routes import (
+    blades,
+    entries,
+    journeys,
+    listing,
+    readings,
+    reed,
+    sound_files,
+    sounds,
+)
 from crowlight.web.running import Running
 from crowlight.web.security import BodyTooLarge, Guard, Tokens
 from crowlight.web.sending import status_of
@@ -54,7 +63,7 @@ def create_app(desk: Desk, *, hosts: Iterable[str] = HOSTS, secret: bytes | None
     app.state.pages = Pages(Tokens(secret))
     app.state.running = Running()
     app.add_middleware(Guard, hosts=tuple(hosts))
-    for module in (listing, readings, entries, reed, blades, journeys):
+    for module in (listing, readings, entries, reed, blades, journeys, sounds, sound_files):
         app.include_router(module.router)
     app.add_api_route("/static/{version}/{name}", _static, include_in_schema=False)
     app.add_api_route("/favicon.ico", _icon, include_in_schema=False)

@@ -46,7 +46,8 @@ def words_for(request: Request) -> Words:
 def stylesheet() -> bytes:
     """Return the one style sheet of all pages."""
     folder = files("crowlight.web") / "static" / "css"
-    own = "".join((folder / f"{n}.css").read_text(encoding="utf-8") for n in ("pages", "models"))
+    names = ("pages", "models", "sounds")
+    own = "".join((folder / f"{n}.css").read_text(encoding="utf-8") for n in names)
     return (style("tokens", "pictures") + own).encode()
 
 
