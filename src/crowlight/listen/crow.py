@@ -1,6 +1,6 @@
 """The crow and the peep, measured.
 
-What each number means, how it is computed and where it fails: docs/theory/listening-crow.md.
+What each number means, how it is computed and where it fails: docs/theory/listening.md.
 """
 
 from __future__ import annotations
