@@ -52,6 +52,22 @@ def test_notes_are_named(crowlight: Callable, tmp_path: Path) -> None:
     assert "A4" in crowlight("listen", path, "--as", "notes").out
 
 
+def test_a_long_recording_tells_how_far_it_is_beside_the_answer(
+    crowlight: Callable, crow: Path, tmp_path: Path
+) -> None:
+    blows, rate = soundfile.read(crow)
+    path = tmp_path / "long.wav"
+    soundfile.write(path, np.tile(blows, 8)[: 62 * rate], rate)
+    done = crowlight("listen", path, "--json")
+    assert done.status == 0, done.err
+    told = [int(line.split()[1]) for line in done.err.splitlines()]
+    assert told == sorted(set(told))
+    assert told[-1] == 100
+    assert len(told) >= 5
+    assert json.loads(done.out)[0]["usable"] is True
+    assert crowlight("listen", crow, "--json").err == ""
+
+
 @pytest.mark.parametrize(
     ("content", "said"),
     [(b"", "empty"), (b"not a sound at all, just words", "not a sound file"), (b"RIFF" * 9, "")],

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -42,12 +43,26 @@ def listen(
         raise InputError(msg)
     found: list[dict[str, Any]] = []
     for file in files:
-        for heard in listen_to_file(file, kind=kind, reference=reference, tuning=tuning):
+        options = {"kind": kind, "reference": reference, "tuning": tuning}
+        for heard in listen_to_file(file, **options, report=_progress(file.name)):
             found.append(heard)
             if not as_json:
                 typer.echo(_text(heard))
     if as_json:
         typer.echo(json.dumps(found, indent=1, ensure_ascii=False))
+
+
+def _progress(name: str) -> Callable[[float], None]:
+    """Return what says every tenth of a long recording, apart from the answer."""
+    said = 0
+
+    def report(fraction: float) -> None:
+        nonlocal said
+        if int(10 * fraction) > said:
+            said = int(10 * fraction)
+            typer.echo(f"{name}: {10 * said} %", err=True)
+
+    return report
 
 
 def _text(heard: dict[str, Any]) -> str:

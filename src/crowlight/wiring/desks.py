@@ -12,7 +12,7 @@ import platformdirs
 
 from crowlight.bench.assess import Assessment, assess, inputs_of_table
 from crowlight.bench.desk import Desk
-from crowlight.bench.ports import Jobs, SoundOf
+from crowlight.bench.ports import Jobs, Report, SoundOf
 from crowlight.bench.tasks import run_task
 from crowlight.errors import CannotWrite
 from crowlight.files.sounds import SoundFiles
@@ -96,7 +96,12 @@ def blades_of_file(data: bytes, *, name: str) -> BladesShown:
 
 
 def listen_to_file(
-    path: Path, *, kind: SoundOf, reference: float | None = None, tuning: str = ""
+    path: Path,
+    *,
+    kind: SoundOf,
+    reference: float | None = None,
+    tuning: str = "",
+    report: Report = lambda _: None,
 ) -> Iterator[dict[str, Any]]:
     """Measure a sound file without opening any records.
 
@@ -110,6 +115,8 @@ def listen_to_file(
         The player's A [Hz].
     tuning : str
         Key of a tuning, for notes.
+    report : callable
+        Called with the fraction done of each take longer than a minute; may raise `Cancelled`.
 
     Yields
     ------
@@ -120,7 +127,8 @@ def listen_to_file(
     for heard in SoundFiles().takes(path, name=path.name):
         options = {"kind": kind, "reference": reference, "tuning": tuning}
         inputs = {"sound": heard.sound, "rate": heard.rate, **options}
-        found = run_task("listen", inputs, lambda _: None)
+        long = len(heard.sound) > 60 * heard.rate
+        found = run_task("listen", inputs, report if long else lambda _: None)
         yield {
             "file": path.name,
             "start_s": heard.start,
