@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+from uuid import uuid4
+
 import pytest
 
 from crowlight.bench.kinds import (
@@ -15,6 +18,7 @@ from crowlight.bench.kinds import (
     Opening,
     Verdict,
 )
+from crowlight.bench.ports import OwnStyle
 from crowlight.errors import CannotWrite
 from crowlight.report.words import in_locale
 from crowlight.web.fields import FORMS
@@ -344,3 +348,15 @@ def test_markup_in_a_field_comes_back_as_text(site):
     answer = site.send(f"{path}/write/lengths", {"overall": '"><script>x</script>'})
     assert "<script>x" not in answer.text
     assert fields_of(answer)["overall"] == ['"><script>x</script>']
+
+
+def test_own_styles_are_offered_and_kept(site):
+    path = site.import_table()
+    own = OwnStyle(
+        uuid=uuid4(), name="my <curly> one", text="{}", created_at=datetime(2026, 3, 1, tzinfo=UTC)
+    )
+    site.desk.records.add_style(own)
+    address = f"{path}/write/described"
+    assert 'value="my &lt;curly&gt; one"' in site.get(address).text
+    assert site.send(address, {"style": own.name}).status_code == 303
+    assert site.desk.sheet("Gull 7").state.described.style == own.name

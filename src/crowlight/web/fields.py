@@ -45,6 +45,8 @@ class Field:
         Name of the field that says which of them.
     mistaken : tuple of (str, float)
         Other units in which such a number is often read, to ask about one outside its limits.
+    more : bool
+        Whether a page may offer more choices than these.
     """
 
     name: str
@@ -58,6 +60,7 @@ class Field:
     needed: bool = False
     section: str = ""
     whole: bool = False
+    more: bool = False
     units: tuple[tuple[str, float], ...] = ()
     unit_from: str = ""
     mistaken: tuple[tuple[str, float], ...] = ()
@@ -414,6 +417,7 @@ FORMS: Mapping[str, Form] = MappingProxyType(
                     label=mark("Scrape style"),
                     kind="choice",
                     choices=(("", mark("not stated")), *STYLES.items()),
+                    more=True,
                     hint=mark("The thickness map is drawn around its figures."),
                 ),
                 _mm("tie_length", mark("Tied at"), section=mark("Tying")),

@@ -101,7 +101,7 @@ def _value(field: Field, values: Sequence[str], words: Words) -> object:
                     )
                 return int(number)
             return number * field.factor + field.offset
-        case "choice" if values[0] not in dict(field.choices):
+        case "choice" if not field.more and values[0] not in dict(field.choices):
             text = mark("“%(value)s” is not one of the choices; choose again")
             raise InputError(words.say(text, value=values[0][:40]))
         case "choice" if field.name == "grade":

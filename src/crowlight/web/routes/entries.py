@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from uuid import UUID
 
 from fastapi import APIRouter, Request
@@ -14,7 +15,7 @@ from crowlight.bench.kinds import ForceTest, Lengths, Opening, Withdrawn
 from crowlight.bench.ports import Entry
 from crowlight.errors import CrowlightError, NotFound
 from crowlight.report.words import mark
-from crowlight.web.fields import FORMS
+from crowlight.web.fields import FORMS, Form
 from crowlight.web.log import lines
 from crowlight.web.looking import as_kept
 from crowlight.web.sending import (
@@ -70,13 +71,22 @@ def _page(
         status=status,
         sheet=sheet,
         kind=kind,
-        form=FORMS[kind],
+        form=_with_own_styles(FORMS[kind], bench) if kind == "described" else FORMS[kind],
         typed=typed,
         troubles=troubles,
         uuid=uuid,
         corrects=corrects,
         news=lines(sheet, bench.words)[:5] if status == 409 else [],
     )
+
+
+def _with_own_styles(form: Form, bench: Bench) -> Form:
+    """Offer the maker's own styles beside those there are figures for."""
+    own = tuple((style.name, style.name) for style in bench.desk.styles())
+    fields = tuple(
+        replace(f, choices=(*f.choices, *own)) if f.name == "style" else f for f in form.fields
+    )
+    return replace(form, fields=fields)
 
 
 def _start(sheet: Sheet, kind: str) -> dict[str, list[str]]:
