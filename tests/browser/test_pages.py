@@ -19,6 +19,7 @@ PAGES = [
     "/import",
     "{reed}",
     "{reed}?at=2",
+    "{reed}?from=thread",
     "{reed}/readings",
     "{reed}/write/lengths",
     "{reed}/write/cut",
