@@ -164,9 +164,9 @@ def class_said(probability: Mapping[str, float], words: Words) -> str:
 def _percent(share: float, words: Words) -> str:
     """Return a probability; never certainty."""
     if share > 0.99:
-        return words(mark("over 99 %"))
+        return words(mark("over\u00a099\u00a0%"))
     if share < 0.01:
-        return words(mark("under 1 %"))
+        return words(mark("under\u00a01\u00a0%"))
     return f"{words.number(100 * share, 0)}\N{NO-BREAK SPACE}%"
 
 
