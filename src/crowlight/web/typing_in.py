@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args
 
@@ -37,7 +37,9 @@ class Trouble:
     text: str
 
 
-def payload_of(kind: str, typed: Typed, *, words: Words) -> tuple[Payload | None, list[Trouble]]:
+def payload_of(
+    kind: str, typed: Typed, *, words: Words, more: Collection[str] = ()
+) -> tuple[Payload | None, list[Trouble]]:
     """Read a form.
 
     Parameters
@@ -48,6 +50,8 @@ def payload_of(kind: str, typed: Typed, *, words: Words) -> tuple[Payload | None
         What was typed.
     words : Words
         The language of the messages.
+    more : collection of str
+        Choices the page offered beyond those of `FORMS`, where a field takes more.
 
     Returns
     -------
@@ -67,7 +71,7 @@ def payload_of(kind: str, typed: Typed, *, words: Words) -> tuple[Payload | None
                 troubles.append(Trouble(field.name, text))
             continue
         try:
-            value = _value(field, values, words)
+            value = _value(field, values, words, more)
         except InputError as error:
             troubles.append(Trouble(field.name, f"{words(field.label)}: {error}"))
             continue
@@ -88,7 +92,7 @@ def payload_of(kind: str, typed: Typed, *, words: Words) -> tuple[Payload | None
         return None, sorted(found, key=lambda t: order.index(t.field) if t.field in order else -1)
 
 
-def _value(field: Field, values: Sequence[str], words: Words) -> object:
+def _value(field: Field, values: Sequence[str], words: Words, more: Collection[str]) -> object:
     match field.kind:
         case "ticks":
             return tuple(values)
@@ -101,13 +105,17 @@ def _value(field: Field, values: Sequence[str], words: Words) -> object:
                     )
                 return int(number)
             return number * field.factor + field.offset
-        case "choice" if not field.more and values[0] not in dict(field.choices):
+        case "choice" if not _offered(field, values[0], more):
             text = mark("“%(value)s” is not one of the choices; choose again")
             raise InputError(words.say(text, value=values[0][:40]))
         case "choice" if field.name == "grade":
             return int(values[0])
         case _:
             return values[0]
+
+
+def _offered(field: Field, value: str, more: Collection[str]) -> bool:
+    return value in dict(field.choices) or (field.more and value in more)
 
 
 def _fields(kind: str, chosen: Callable[[str], str]) -> tuple[Field, ...]:

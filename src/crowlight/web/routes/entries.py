@@ -147,7 +147,8 @@ def _write(
     if old is not None:
         kind = old.payload.kind
         _known(kind, bench)
-    payload, found = payload_of(kind, sent.typed, words=bench.words)
+    own = [style.name for style in bench.desk.styles()] if kind == "described" else []
+    payload, found = payload_of(kind, sent.typed, words=bench.words, more=own)
     troubles, status, uuid = [*sent.troubles, *found], 422, sent.uuid
     if sent.troubles:
         status = 403
