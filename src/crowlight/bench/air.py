@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from typing import Any, TypeVar
 
 import numpy as np
@@ -53,6 +53,7 @@ __all__ = [
     "air_at",
     "crow_model",
     "model_sound",
+    "staple_of",
     "travel",
 ]
 
@@ -141,14 +142,32 @@ def _site(asked: SiteAsked) -> Site:
 
 
 def _draws(
-    blades: Lumped | None, rng: np.random.Generator, size: int
+    inputs: Mapping[str, Any], rng: np.random.Generator, size: int
 ) -> tuple[ReedParameters, ...]:
+    """Return reeds this one may be: as learned from data, from its blades, or any."""
+    if learned := inputs.get("reeds"):
+        return tuple(learned[:size])
+    blades: Lumped | None = inputs.get("blades")
     if blades is None:
         return tuple(draw_reeds(rng, size))
     return draw_from_blades(blades, rng=rng, size=size)
 
 
-def _staple(inputs: Mapping[str, Any]) -> Staple:
+def _middle(inputs: Mapping[str, Any]) -> ReedParameters:
+    """Return the most ordinary of the reeds this one may be."""
+    if learned := inputs.get("reeds"):
+        return ReedParameters(
+            **{
+                f.name: float(np.median([getattr(r, f.name) for r in learned]))
+                for f in fields(ReedParameters)
+            }
+        )
+    blades: Lumped | None = inputs.get("blades")
+    return reed_from_blades(blades) if blades is not None else ReedParameters()
+
+
+def staple_of(inputs: Mapping[str, Any]) -> Staple:
+    """Return the staple, of the usual size where nobody measured."""
     usual = Staple()
     top, bottom = inputs.get("bore_top"), inputs.get("bore_bottom")
     return Staple(
@@ -165,9 +184,10 @@ def travel(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[s
     ----------
     inputs : mapping
         ``home`` and ``destination`` (`SiteAsked`); ``state`` (finished, blank or cane); optionally
-        ``blades`` (`Lumped`; a reed nobody measured otherwise), ``staple_length``, ``bore_top``,
-        ``bore_bottom`` [m] and ``outcomes``, follow-ups of the maker's travelled reeds as tuples
-        (effect, altitude at home, altitude there, observed, accuracy).
+        ``blades`` (`Lumped`; a reed nobody measured otherwise), ``reeds`` (`ReedParameters` drawn
+        from what was learned of this one; they count instead of ``blades``), ``staple_length``,
+        ``bore_top``, ``bore_bottom`` [m] and ``outcomes``, follow-ups of the maker's travelled
+        reeds as tuples (effect, altitude at home, altitude there, observed, accuracy).
     report : callable
         Called with the fraction done; may raise `Cancelled`.
 
@@ -188,8 +208,8 @@ def travel(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[s
     journey = Journey(_site(home), _site(destination))
     blades: Lumped | None = inputs.get("blades")
     rng = np.random.default_rng(7)
-    reeds = _draws(blades, rng, DRAWS)
-    staple = _staple(inputs)
+    reeds = _draws(inputs, rng, DRAWS)
+    staple = staple_of(inputs)
     try:
         state = ReedState(inputs.get("state", "finished"))
     except ValueError:
@@ -222,6 +242,7 @@ def travel(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[s
             "state": told.state.value,
             "direction": told.direction,
             "measured_reed": blades is not None,
+            "your_data": bool(inputs.get("reeds")),
             "density_ratio": effects.density_ratio,
             "drier_by": asdict(effects.drier_by),
             "effects": [
@@ -267,7 +288,7 @@ def crow_model(inputs: Mapping[str, Any], report: Report = lambda _: None) -> di
     Parameters
     ----------
     inputs : mapping
-        ``altitude`` [m]; optionally ``blades`` (`Lumped`), and the staple as in `travel`.
+        ``altitude`` [m]; optionally ``blades``, ``reeds`` and the staple as in `travel`.
     report : callable
         Called with the fraction done; may raise `Cancelled`.
 
@@ -280,14 +301,14 @@ def crow_model(inputs: Mapping[str, Any], report: Report = lambda _: None) -> di
     blades: Lumped | None = inputs.get("blades")
     rng = np.random.default_rng(11)
     bore = _bore(inputs)
-    reeds = _draws(blades, rng, DRAWS)
+    reeds = _draws(inputs, rng, DRAWS)
     found = onsets(reeds, bore)
     report(0.3)
     sounding = np.isfinite(found.pressure)
     if sounding.sum() < len(reeds) // 4:
         msg = "the modelled reed does not crow for most of what is not known about it"
         raise OutsideModel(msg)
-    middle = reed_from_blades(blades) if blades is not None else ReedParameters()
+    middle = _middle(inputs)
     strip = _steady(
         lambda rate: sound_strip(
             middle, bore, rng=rng, sample_rate=rate, report=lambda f: report(0.3 + 0.7 * f)
@@ -297,6 +318,7 @@ def crow_model(inputs: Mapping[str, Any], report: Report = lambda _: None) -> di
         {
             "basis": "physics",
             "measured_reed": blades is not None,
+            "your_data": bool(inputs.get("reeds")),
             "sounding": float(sounding.mean()),
             "threshold_pa": np.nanquantile(found.pressure, [0.05, 0.5, 0.95]),
             "pitch_hz": np.nanquantile(found.frequency, [0.05, 0.5, 0.95]),
@@ -318,9 +340,8 @@ def model_sound(inputs: Mapping[str, Any], report: Report = lambda _: None) -> d
     Inputs as for `crow_model`; ``over_threshold`` is the blowing pressure as a multiple of the
     threshold.
     """
-    blades: Lumped | None = inputs.get("blades")
     bore = _bore(inputs)
-    reed = reed_from_blades(blades) if blades is not None else ReedParameters()
+    reed = _middle(inputs)
     start = float(onsets([reed], bore).pressure[0])
     if not np.isfinite(start):
         msg = "the modelled reed does not crow, so there is nothing to hear"
@@ -347,4 +368,4 @@ def _steady(compute: Callable[[float], T]) -> T:
 
 def _bore(inputs: Mapping[str, Any]) -> Any:
     pressure = place_pressure(Place("here", float(inputs.get("altitude") or 0.0))).pressure
-    return find_resonances(staple_bore(_staple(inputs)), breath(pressure))
+    return find_resonances(staple_bore(staple_of(inputs)), breath(pressure))

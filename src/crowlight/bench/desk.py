@@ -14,16 +14,11 @@ from crowlight.bench.followups import travel_outcomes
 from crowlight.bench.gauges import makers_gauges
 from crowlight.bench.importing import Imported, entries_of_table
 from crowlight.bench.inputs import blade_inputs, reed_inputs
-from crowlight.bench.kinds import (
-    Payload,
-    Recording,
-    Withdrawn,
-    clean_text,
-)
-from crowlight.bench.mechanics import BladesShown
+from crowlight.bench.kinds import Payload, Recording, Withdrawn, clean_text
+from crowlight.bench.measured import calibration_inputs, was_measured
 from crowlight.bench.moments import Compared, Sheet, check_moments, map_changes
 from crowlight.bench.people import People
-from crowlight.bench.places import SiteAsked
+from crowlight.bench.places import SiteAsked, site_of
 from crowlight.bench.ports import (
     Appended,
     Blobs,
@@ -49,6 +44,7 @@ from crowlight.reed import Reading, Repeatability, check_reading
 from crowlight.reed.styles import STYLE_CODES
 
 if TYPE_CHECKING:  # it loads the blade model, which most of the desk does without
+    from crowlight.bench.calibration import Calibrated
     from crowlight.bench.mechanics import BladesShown
     from crowlight.bench.whatif import Cut, Leverage, Outcome
 
@@ -235,7 +231,24 @@ class Desk:
         reed = self.records.reed(key)
         state = state_of(self.records.entries(reed.uuid))
         inputs = blade_inputs(self._inputs(reed, state), state) | more
+        if found := self._trusted(reed, state):
+            inputs["learned"] = found.learned
         return self._computed(task, inputs, sticky=str(reed.uuid))
+
+    def calibrated(self, key: str | UUID) -> Calibrated:
+        """Learn of a kept reed from its measurements; see `crowlight.bench.calibration`."""
+        reed = self.records.reed(key)
+        state = state_of(self.records.entries(reed.uuid))
+        inputs = blade_inputs(self._inputs(reed, state), state)
+        given = calibration_inputs(inputs, state, self.hear)
+        return self._computed("calibrate", given, sticky=str(reed.uuid))
+
+    def _trusted(self, reed: Reed, state: ReedState) -> Calibrated | None:
+        """Return what the models may take: something was measured and nothing is in doubt."""
+        with suppress(InputError, OutsideModel):
+            found = self.calibrated(reed.uuid) if was_measured(state) else None
+            return found if found and found.used else None
+        return None
 
     def site(self, name: str) -> SiteAsked:
         """Return a kept place, as it is asked about on a journey.
@@ -245,13 +258,7 @@ class Desk:
         NotFound
             If no place is kept under this name; the message offers close names.
         """
-        place = self.records.place(name)
-        return SiteAsked(
-            name=place.name,
-            altitude=place.altitude,
-            temperature=place.temperature,
-            humidity=place.humidity,
-        )
+        return site_of(self.records.place(name))
 
     def travel(
         self, key: str | UUID, *, home: SiteAsked, to: SiteAsked, made: str = "finished"
@@ -281,7 +288,8 @@ class Desk:
 
     def _known_of(self, reed: Reed) -> dict[str, Any]:
         """Return what a model of reed and air may know of a reed."""
-        staple = state_of(self.records.entries(reed.uuid)).described.staple
+        state = state_of(self.records.entries(reed.uuid))
+        staple = state.described.staple
         known: dict[str, Any] = {
             "staple_length": staple.length,
             "bore_top": staple.bore_top,
@@ -290,6 +298,8 @@ class Desk:
         # else a reed nobody measured, or one the blade model has no answer for
         with suppress(InputError, OutsideModel):
             known["blades"] = self.blades(reed.uuid).lumped
+            if found := self._trusted(reed, state):
+                known["reeds"] = found.reeds
         return known
 
     # --- listening ------------------------------------------------------------------------------

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from crowlight.bench.learned import Learned, middle_of, unknowns_of
 from crowlight.bench.mapping import Rows, thickness_map
 from crowlight.bench.ports import Report
 from crowlight.blade import (
@@ -26,7 +27,6 @@ from crowlight.blade import (
     lumped,
     mesh_error,
     stroke_map,
-    usual_unknowns,
 )
 from crowlight.errors import InputError, OutsideModel
 from crowlight.reed import Blade, CaneState, Reading
@@ -154,6 +154,9 @@ class BladesShown:
         Where to read with care.
     lumped : Lumped
         The reed as one spring and mass, for the model of reed and air.
+    learned_from : tuple of str
+        Kinds of measurement of this reed that cane and tie rest on beside physics; see
+        `crowlight.bench.measured`.
     """
 
     opening_known: bool
@@ -179,6 +182,7 @@ class BladesShown:
     modes: Mapping[str, tuple[float, ...]]
     notes: tuple[str, ...]
     lumped: Lumped
+    learned_from: tuple[str, ...] = ()
 
 
 def reed_blades(
@@ -234,7 +238,7 @@ def mechanics(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Bla
     ----------
     inputs : mapping
         As for `crowlight.bench.assess.assess`, with a style; optionally ``opening`` (height at
-        rest), ``opening_uncertainty`` and ``tip_width`` [m].
+        rest), ``opening_uncertainty`` and ``tip_width`` [m], and ``learned`` (`Learned`).
     report : callable
         Called with the fraction done; may raise `Cancelled`.
 
@@ -254,10 +258,12 @@ def mechanics(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Bla
     report(0.1)
     opening = inputs.get("opening")
     blades, marked, plain = reed_blades(found, opening=opening, tip_width=inputs.get("tip_width"))
+    learned: Learned | None = inputs.get("learned")
+    blades = middle_of(blades, learned)
     answer = evaluate(blades, report=lambda f: report(0.1 + 0.2 * f))
     ranges = intervals(
         answer,
-        usual_unknowns(blades),
+        unknowns_of(blades, learned),
         marked=marked,
         plain=plain,
         samples=SAMPLES,
@@ -266,7 +272,8 @@ def mechanics(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Bla
     )
     errors = mesh_error(answer)
     report(0.95)
-    return _shown(found, answer, ranges, errors, opening_known=opening is not None)
+    shown = _shown(found, answer, ranges, errors, opening_known=opening is not None)
+    return replace(shown, learned_from=learned.data) if learned else shown
 
 
 def wet_readings(inputs: Mapping[str, Any]) -> list[Reading]:

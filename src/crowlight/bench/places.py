@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["USUAL", "SiteAsked"]
+from crowlight.bench.kept import PersonPlace
+
+__all__ = ["USUAL", "SiteAsked", "site_of"]
 
 #: Climate taken where nobody measured; see `crowlight.plan.seasons`.
 USUAL = "mild-season"
@@ -33,3 +35,13 @@ class SiteAsked:
     temperature: float | None = None
     humidity: float | None = None
     season: str = USUAL
+
+
+def site_of(place: PersonPlace) -> SiteAsked:
+    """Return a kept place, as it is asked about on a journey."""
+    return SiteAsked(
+        name=place.name,
+        altitude=place.altitude,
+        temperature=place.temperature,
+        humidity=place.humidity,
+    )

@@ -51,6 +51,12 @@ def _mechanics() -> tuple[Run, Codec[Any] | PlainCodec]:
     return mechanics, Codec(BladesShown)
 
 
+def _calibrate() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.calibration import Calibrated, calibrate
+
+    return calibrate, Codec(Calibrated)
+
+
 def _own_style() -> tuple[Run, Codec[Any] | PlainCodec]:
     from crowlight.bench.styles import own_style_text
 
@@ -95,6 +101,7 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 _TASKS: Mapping[str, Task] = {
     "assess": Task(8, _assess),
+    "calibrate": Task(1, _calibrate),
     "crow": Task(1, _crow),
     "crow-sound": Task(1, _crow_sound),
     "leverage": Task(1, _leverage),

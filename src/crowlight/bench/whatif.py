@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from crowlight.bench.learned import middle_of, unknowns_of
 from crowlight.bench.mapping import thickness_map
 from crowlight.bench.mechanics import reed_blades, wet_readings
 from crowlight.bench.ports import Report
@@ -22,7 +23,6 @@ from crowlight.blade import (
     evaluate,
     intervals,
     move_transition,
-    usual_unknowns,
 )
 from crowlight.errors import InputError
 from crowlight.reed import Blade, Side
@@ -255,6 +255,7 @@ def _solved(inputs: Mapping[str, Any], report: Report) -> _Solved:
     blades, _, _ = reed_blades(
         found, opening=inputs.get("opening"), tip_width=inputs.get("tip_width")
     )
+    blades = middle_of(blades, inputs.get("learned"))
     return _Solved(found, evaluate(blades.apart(), report=report))
 
 
@@ -369,12 +370,12 @@ def _outcome(
     _, marked, plain = reed_blades(
         solved.found, opening=inputs.get("opening"), tip_width=inputs.get("tip_width")
     )
-    unknowns = usual_unknowns(before.blades)
+    unknowns = unknowns_of(before.blades, inputs.get("learned"))
     moved = change_intervals(before, after, unknowns, marked=marked, plain=plain)
     report(0.8)
     one = intervals(before, unknowns, marked=marked, plain=plain, samples=0)
     report(0.9)
-    unknowns = usual_unknowns(after.blades)
+    unknowns = unknowns_of(after.blades, inputs.get("learned"))
     two = intervals(after, unknowns, marked=marked, plain=plain, samples=0)
     report(1.0)
     return Outcome(
