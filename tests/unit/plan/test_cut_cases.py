@@ -5,6 +5,7 @@ The cases are common practice, no source; the reasoning stands with each. Thickn
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -31,6 +32,7 @@ from crowlight.plan.cut import (
     Plan,
     ReedNow,
     Words,
+    as_data,
     draw_chance,
     next_cut,
     source_sentences,
@@ -160,6 +162,27 @@ def test_one_heart_heavier() -> None:
     assert {"crow-steady", "gap", "passes"} <= {s.code for s in only.stop_when}
     gap = next(s for s in only.stop_when if s.code == "gap")
     assert gap.numbers["gap"] == LONG.zone("heart").tolerance.blades
+
+
+def test_a_heart_that_is_not_surely_the_thicker_one_is_left() -> None:
+    """The finding may say what it likes: the thinner one is never touched, nor one in doubt."""
+    for of in (0.0, -1.0):
+        reed = fake_reed(fault=lambda b, t, u, of=of: of * heavy_heart(b, t, u))
+        plan = planned(reed, HEAVY)
+        assert plan.named[0] == "heart-heavier"
+        assert not any(o.act.cuts for o in plan.options)
+        reasons = {b.reason for b in plan.barred if b.code == "equalise-heart"}
+        assert reasons == {"not-surely-thicker"}
+
+
+def test_a_heavy_heart_at_its_floor_is_left() -> None:
+    """Removal only, and never below the floor: living with the difference is all that is left."""
+    low = fake_reed(
+        fault=lambda b, t, u: heavy_heart(b, t, u) - 0.11e-3 * ((t > 6e-3) & (t < 11.5e-3))
+    )
+    plan = planned(low, HEAVY)
+    assert not any(o.act.cuts for o in plan.options)
+    assert "floor" in {b.reason for b in plan.barred if b.code == "equalise-heart"}
 
 
 def test_the_crow_gone_after_a_cut() -> None:
@@ -305,3 +328,27 @@ def test_every_code_has_a_sentence() -> None:
         assert {b.reason for b in plan.barred} <= set(words["barred"])
     assert {part.value for part in Part} == set(words["part"])
     assert all(text for text in source_sentences())
+
+
+def test_a_plan_as_plain_data() -> None:
+    """What a page and a file need, in the words of the trade, and nothing JSON cannot hold."""
+    heavy = as_data(planned(fake_reed(fault=heavy_heart), HEAVY))
+    assert json.loads(json.dumps(heavy, allow_nan=False)) == heavy
+    assert [o["kind"] for o in heavy["options"]] == ["scrape", "leave", "rest"]
+    cut = heavy["options"][0]
+    assert cut["where"] == "marked blade, heart, all over"
+    assert cut["how_much"] == f"{cut['strokes']} light strokes"
+    assert {"expected", "harm", "basis"} <= set(cut)
+    assert "The difference is down to 0.02\N{NO-BREAK SPACE}mm." in [
+        s["text"] for s in cut["stop_when"]
+    ]
+    assert {"knife", "dust"} <= {c["name"] for c in cut["cautions"]}
+    cracked = replace(HEAVY, trials=Trials(look=frozenset({"crack-thread"}), looked=True))
+    told = as_data(planned(fake_reed(fault=heavy_heart), cracked))
+    barred = next(b for b in told["barred"] if b["name"] == "equalise-heart")
+    assert barred["stop"] == "crack-at-thread"
+    assert barred["text"].startswith("Not now: A crack at the thread")
+    dropped = as_data(planned(fake_reed(fault=flat_tip), flat_tip_known(room=1.3, cents=-25)))
+    clip = next(o for o in dropped["options"] if o["kind"] == "clip")
+    assert clip["how_much"] == "0.1\N{NO-BREAK SPACE}mm off the tip, against a stop"
+    assert "clipping" in {c["name"] for c in clip["cautions"]}

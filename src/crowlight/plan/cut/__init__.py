@@ -8,6 +8,7 @@ from crowlight.plan.cut.said import Said, source_sentences
 from crowlight.plan.cut.shapes import Part
 from crowlight.plan.cut.strokes import LoggedCut, StrokeSize, learn_strokes
 from crowlight.plan.cut.target import Goal, Model, Target, Words, target
+from crowlight.plan.cut.told import as_data, how_much, say, where
 from crowlight.plan.cut.weigh import Chance, Harm, Limits, draw_chance
 
 __all__ = [
@@ -29,11 +30,15 @@ __all__ = [
     "StrokeSize",
     "Target",
     "Words",
+    "as_data",
     "draw_chance",
+    "how_much",
     "learn_strokes",
     "next_cut",
     "reed_now",
+    "say",
     "solve_after",
     "source_sentences",
     "target",
+    "where",
 ]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from crowlight.blade import OUTPUTS
 from crowlight.judge.findings import Findings, Known, Support
+from crowlight.judge.findings.stops import Stop
 from crowlight.plan.cut.now import ReedNow
 from crowlight.plan.cut.options import LEAVE, REST, Act, acts, amounts, without_knife
 from crowlight.plan.cut.rules import Barred, clip_is_due, forbidden
@@ -148,6 +149,8 @@ class Plan:
         Supported findings, in order.
     barred : tuple of Barred
         What answers a finding but may not be done, and why.
+    stops : tuple of Stop
+        What is forbidden now, from the findings.
     notes : tuple of str
         Codes: ``cannot-tell-apart`` (the first two cuts promise alike), ``style-only`` (nothing is
         known of what this player wants), ``no-finding``, ``gauge-due``.
@@ -159,6 +162,7 @@ class Plan:
     distance: tuple[float, float, float]
     named: tuple[str, ...]
     barred: tuple[Barred, ...]
+    stops: tuple[Stop, ...]
     notes: tuple[str, ...]
 
 
@@ -272,6 +276,7 @@ def next_cut(
         named=named,
         # what is offered elsewhere on the reed is not also said to be barred
         barred=tuple(b for b in barred if b.code not in {t.act.code for t in tries}),
+        stops=findings.stops,
         notes=tuple(code for code, holds in notes.items() if holds),
     )
 
