@@ -30,8 +30,8 @@ FORCE = ForceTest(force=0.9, uncertainty=0.05)
 CUT = Cut(zone="tip", blades=(Blade.MARKED,))
 
 
-def recording(kind: str = "crow") -> Recording:
-    return Recording(sound_of=kind, digest="0" * 64, sample_rate=48_000)
+def recording() -> Recording:
+    return Recording(sound_of="crow", digest="0" * 64, sample_rate=48_000)
 
 
 def state(*payloads: Payload) -> ReedState:
@@ -49,7 +49,7 @@ def state(*payloads: Payload) -> ReedState:
     )
 
 
-def heard(first: str | None, pitch: float = 530.0, *, usable: bool = True) -> Mapping[str, Any]:
+def heard(first: str | None, pitch: float = 530.0, *, usable: bool = True) -> dict[str, Any]:
     cents = 1200 * np.log2(pitch / 523.25)
     return {
         "usable": usable,

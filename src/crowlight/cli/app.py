@@ -10,6 +10,7 @@ import typer
 import crowlight
 from crowlight.cli import (
     blades,
+    calibrating,
     climate,
     hearing,
     judging,
@@ -71,6 +72,7 @@ app.command()(keeping.export)
 app.command()(keeping.backup)
 app.command()(keeping.restore)
 app.command()(blades.blade)
+app.command()(calibrating.calibrate)
 app.command()(hearing.listen)
 app.command()(blades.crow)
 app.command()(blades.travel)
