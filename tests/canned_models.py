@@ -268,6 +268,7 @@ class CannedJobs:
         self.held = held
         self.asked: list[tuple[str, Mapping[str, Any]]] = []
         self.jobs: list[CannedJob] = []
+        self.learned: list[dict[str, Any]] = []
 
     def submit(self, task: str, inputs: Mapping[str, Any], *, sticky: str = "") -> CannedJob:
         self.asked.append((task, inputs))
@@ -282,7 +283,7 @@ class CannedJobs:
                 assert isinstance(inputs["cut"], Cut)
                 value = outcome()
             case "travel":
-                value = travelled(inputs)
+                value = travelled(inputs) | {"learned": self.learned}
             case "crow":
                 value = crow()
             case "crow-sound":

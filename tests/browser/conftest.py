@@ -13,9 +13,11 @@ from pathlib import Path
 import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from tests.canned_models import CannedJobs
 
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import Described, Note, Opening
+from crowlight.bench.ports import Jobs
 from crowlight.web import create_app
 from crowlight.wiring import open_desk
 
@@ -66,8 +68,8 @@ def fill(desk: Desk) -> str:
 
 
 @contextmanager
-def serving(folder: Path, *, filled: bool) -> Iterator[Served]:
-    with open_desk(folder) as desk:
+def serving(folder: Path, *, filled: bool, jobs: Jobs | None = None) -> Iterator[Served]:
+    with open_desk(folder, jobs=jobs) as desk:
         reed = fill(desk) if filled else ""
         with socket.socket() as listener:
             listener.bind(("127.0.0.1", 0))
@@ -102,6 +104,19 @@ def chromium() -> Iterator[Browser]:
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """Pages with reeds on them, for tests that only look."""
     with serving(tmp_path_factory.mktemp("filled"), filled=True) as served:
+        yield served
+
+
+@pytest.fixture
+def canned() -> CannedJobs:
+    """Return jobs that answer for the models at once."""
+    return CannedJobs()
+
+
+@pytest.fixture
+def modelled(tmp_path: Path, canned: CannedJobs) -> Iterator[Served]:
+    """Pages over canned answers of the models."""
+    with serving(tmp_path / "modelled", filled=True, jobs=canned) as served:
         yield served
 
 

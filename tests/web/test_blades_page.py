@@ -15,6 +15,7 @@ from tests.canned_models import VALUES, CannedJobs, leverage
 
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import Described, Opening
+from crowlight.web.running import Running
 from crowlight.wiring import open_desk
 
 TABLE = """\
@@ -45,6 +46,7 @@ def pages(site: Any) -> tuple[Any, str]:
     """Pages over canned answers, and the address of a reed."""
     reed = site.import_table(TABLE)
     site.desk.write("Gull 7", Described(style="long"))
+    site.client.app.state.running = Running(patience=20)
     return site, reed
 
 
@@ -136,7 +138,7 @@ def test_a_full_solve_gives_the_change_a_range_of_its_own(pages, jobs):
 def test_a_scrape_below_the_floor_is_warned_of(pages):
     site, reed = pages
     deep = seen(site.get(f"{reed}/blades?zone=tip&depth=2&blade=plain&ask=quick"))
-    assert "Too deep: on the plain blade a tenth of this zone has +0.012 mm" in deep
+    assert "Too deep: on the plain blade a tenth of this zone has 0.012 mm" in deep
     assert "Too deep" not in seen(site.get(f"{reed}/blades?zone=tip&depth=1&ask=quick"))
 
 
@@ -177,6 +179,7 @@ def test_the_panel_gets_every_effect_once_and_lines_of_a_full_solve(pages):
 def test_while_it_computes_the_page_says_how_far_and_looks_again_without_a_script(pages, jobs):
     site, reed = pages
     jobs.held = threading.Event()
+    site.client.app.state.running.patience = 0.5
     page = site.get(f"{reed}/blades", 202)
     assert '<meta http-equiv="refresh"' in page.text
     assert 'value="0.40"' in page.text
@@ -194,6 +197,7 @@ def test_a_newer_question_cancels_the_one_it_replaces(pages, jobs):
     site, reed = pages
     site.get(f"{reed}/blades")
     jobs.held = threading.Event()
+    site.client.app.state.running.patience = 0.5
     site.get(f"{reed}/blades/what-if.json?zone=heart&depth=2", 202)
     site.get(f"{reed}/blades/what-if.json?zone=heart&depth=3", 202)
     old, new = jobs.jobs[-2:]

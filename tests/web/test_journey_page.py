@@ -15,6 +15,7 @@ from tests.canned_models import CannedJobs
 
 from crowlight.bench.desk import Desk
 from crowlight.plan import contested_claims
+from crowlight.web.running import Running
 from crowlight.wiring import open_desk
 
 TRIP = "home_name=Saltmarsh&home_altitude=5&to_name=Highfold&to_altitude=2100&ask=1"
@@ -33,6 +34,7 @@ def desk(tmp_path: Path, jobs: CannedJobs) -> Iterator[Desk]:
 
 @pytest.fixture
 def pages(site: Any, jobs: CannedJobs) -> tuple[Any, str, CannedJobs]:
+    site.client.app.state.running = Running(patience=20)
     return site, site.add_reed("Möwe 7"), jobs
 
 
@@ -72,6 +74,28 @@ def test_blanks_get_limits_and_finished_reeds_none(pages):
     assert "Do not thin it. Basis: common practice, no source." in finished
     assert "Stiffness alone" not in finished
     assert [i["state"] for t, i in jobs.asked if t == "travel"] == ["blank", "finished"]
+
+
+def test_own_travelled_reeds_stand_beside_physics(pages):
+    site, reed, jobs = pages
+    assert "None has been followed up yet" in seen(site.get(f"{reed}/journey?{TRIP}"))
+    ends = {"low": -0.01, "middle": 0.03, "high": 0.08}
+    jobs.learned = [
+        {
+            "effect": "threshold",
+            "unit": "1",
+            "reeds": 4,
+            "physics": ends,
+            "own": {**ends, "high": 0.2},
+            "joined": {**ends, "high": 0.09},
+            "verdict": "agrees",
+        }
+    ]
+    told = seen(site.get(f"{reed}/journey?{TRIP}&made=cane"))
+    assert (
+        "Physics alone \N{MINUS SIGN}1.0 to +8.0 % Your reeds alone \N{MINUS SIGN}1.0 to +20.0 % "
+        "(4 reeds) Both: the next reed \N{MINUS SIGN}1.0 to +9.0 % your reeds agree with physics"
+    ) in told
 
 
 def test_contested_claims_stand_with_what_is_said_against_them(pages):

@@ -288,15 +288,15 @@ def altitude_chart(
                 "height": 150,
                 "data": {"values": rows},
                 "layer": [
-                    {
-                        "mark": {"type": "area", "opacity": 0.22},
-                        "encoding": {
-                            "x": x,
-                            "y": _axis("", "low"),
-                            "y2": {"field": "high"},
-                            "color": colour,
-                        },
-                    },
+                    # colours by hand: else the legend would show the pale bands, not the lines
+                    *(
+                        {
+                            "transform": [{"filter": {"field": "line", "equal": name}}],
+                            "mark": {"type": "area", "color": colours[hue], "opacity": 0.22},
+                            "encoding": {"x": x, "y": _axis("", "low"), "y2": {"field": "high"}},
+                        }
+                        for name, hue in zip(names, ("main", "second"), strict=True)
+                    ),
                     {
                         "mark": {"type": "line", "strokeWidth": 2.5},
                         "encoding": {
@@ -316,7 +316,9 @@ def altitude_chart(
             }
         )
     return _whole(
-        parts, colours, resolve={"scale": {"color": "independent", "strokeDash": "independent"}}
+        parts,
+        colours,
+        resolve={"scale": {"color": "independent", "strokeDash": "independent"}},
     )
 
 

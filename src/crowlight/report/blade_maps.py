@@ -115,6 +115,7 @@ def effect_picture(
     )
     steps = [words.number(limit, digits) for limit in limits]
     labels = [*(f"\N{MINUS SIGN}{s}" for s in steps[::-1]), *(f"+{s}" for s in steps)]
+    labels = [text if i % 2 == 0 else "" for i, text in enumerate(labels)]  # else they touch
     return framed(
         outline,
         flat_png(index.astype(np.uint8), [_NOTHING, *MORE, *LESS]),

@@ -8,7 +8,16 @@ from typing import Any
 
 from crowlight.report.words import Words, mark
 
-__all__ = ["CLIMATES", "EFFECTS", "MADE", "EffectRow", "Part", "effect_rows", "limits_told"]
+__all__ = [
+    "CLIMATES",
+    "EFFECTS",
+    "MADE",
+    "EffectRow",
+    "Part",
+    "effect_rows",
+    "learned_rows",
+    "limits_told",
+]
 
 #: Usual indoor climates.
 CLIMATES: Mapping[str, str] = {
@@ -35,6 +44,11 @@ EFFECTS: Mapping[str, str] = {
     "high-pitch": mark("pitch of a high note"),
     "crow-threshold": mark("pressure at which the crow starts"),
     "crow-pitch": mark("pitch of the crow (modelled, untested)"),
+}
+_VERDICTS: Mapping[str, str] = {
+    "too few": mark("too few to tell"),
+    "agrees": mark("your reeds agree with physics"),
+    "disagrees": mark("your reeds disagree with physics"),
 }
 PARTS = ("altitude", "temperature", "moisture", "together")
 #: Smaller than this, a change is none: what is left of arithmetic.
@@ -78,16 +92,50 @@ def effect_rows(effects: list[Mapping[str, Any]], *, words: Words) -> list[Effec
     ]
 
 
+def learned_rows(
+    learned: list[Mapping[str, Any]], *, words: Words
+) -> list[tuple[str, int, str, str, str, str]]:
+    """Return what the maker's own travelled reeds have shown, beside physics.
+
+    Parameters
+    ----------
+    learned : list of mapping
+        ``learned`` of `crowlight.bench.air.travel`.
+    words : Words
+        The language.
+
+    Returns
+    -------
+    list of tuple
+        What changes, reeds behind it, physics, own reeds, both joined, and what comes of it.
+    """
+    return [
+        (
+            words(EFFECTS.get(k["effect"], k["effect"])),
+            k["reeds"],
+            _told(k["physics"], k["unit"], words),
+            _told(k["own"], k["unit"], words),
+            _told(k["joined"], k["unit"], words),
+            words(_VERDICTS.get(k["verdict"], k["verdict"])),
+        )
+        for k in learned
+    ]
+
+
 def _part(part: Mapping[str, Any], unit: str, words: Words) -> Part:
     if max(abs(part["low"]), abs(part["high"])) < _NONE:
         return Part(words(mark("none")), open_sign=False)
+    return Part(_told(part, unit, words), open_sign=bool(part["straddles_zero"]))
+
+
+def _told(part: Mapping[str, Any], unit: str, words: Words) -> str:
     share = unit == "1"
     factor = 100.0 if share else 1.0
     # a range that only just holds zero must show it
     digits = 1 if share or min(abs(part["low"]), abs(part["high"])) < 1.0 else 0
     low, high = (words.number(factor * part[end], digits, signed=True) for end in ("low", "high"))
     text = mark("%(low)s to %(high)s %%") if share else mark("%(low)s to %(high)s cents")
-    return Part(words.say(text, low=low, high=high), open_sign=bool(part["straddles_zero"]))
+    return words.say(text, low=low, high=high)
 
 
 def limits_told(limits: Mapping[str, Any] | None, *, words: Words) -> str:

@@ -20,8 +20,6 @@ __all__ = ["Ready", "Running", "UnderWay"]
 
 T = TypeVar("T")
 
-#: How long a page waits before it says that it is computing [s].
-PATIENCE = 0.4
 #: How long a result that nobody came back for is held [s].
 _HELD = 600.0
 #: Most computations under way at once; one more waits its turn.
@@ -76,9 +74,16 @@ class _Task:
 
 
 class Running:
-    """Computations under way, by what they are about."""
+    """Computations under way, by what they are about.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    patience : float
+        How long a page waits before it says that it is computing [s].
+    """
+
+    def __init__(self, *, patience: float = 0.4) -> None:
+        self.patience = patience
         self._tasks: dict[Hashable, _Task] = {}
         self._lock = threading.Lock()
         self._places = threading.Semaphore(_MOST)
@@ -90,7 +95,6 @@ class Running:
         compute: Callable[[Desk], T],
         *,
         lane: Hashable = None,
-        patience: float = PATIENCE,
     ) -> Ready[T] | UnderWay:
         """Return a result, or how far it is; the first to ask starts it.
 
@@ -104,8 +108,6 @@ class Running:
             Computes it with the desk it is given.
         lane : hashable, optional
             What only the newest question counts of: older ones are cancelled.
-        patience : float
-            How long to wait here [s].
 
         Raises
         ------
@@ -124,7 +126,7 @@ class Running:
                 )
                 thread.start()
         try:
-            value = task.future.result(timeout=patience)
+            value = task.future.result(timeout=self.patience)
         except TimeoutError:
             job = task.watched.latest
             return UnderWay(job.progress() if job else 0.0, time.monotonic() - task.since)

@@ -177,7 +177,6 @@ def blades_what_if(request: Request, reed: UUID, bench: UseBench) -> Response:
                 for r in rows
             ],
             "notes": [bench.words(n) for n in state.value.notes if n not in found.notes],
-            "warnings": [_too_deep(c, bench.words) for c in cane_warnings(found, cut)],
         }
     )
 
@@ -270,7 +269,12 @@ def _too_deep(c: CaneLeft, words: Words) -> str:
         "Too deep: on the %(blade)s a tenth of this zone has %(spare)s or less above its floor "
         "(common practice)."
     )
-    return words.say(text, blade=words.blade(c.blade), spare=words.mm(c.least, 3, signed=True))
+    if c.least <= 0.0:
+        text = mark(
+            "Too deep: on the %(blade)s a tenth of this zone may already be %(spare)s or more "
+            "below its floor (common practice)."
+        )
+    return words.say(text, blade=words.blade(c.blade), spare=words.mm(abs(c.least), 3))
 
 
 def _live(found: BladesShown, levers: Leverage, words: Words) -> dict[str, Any]:
@@ -299,6 +303,15 @@ def _live(found: BladesShown, levers: Leverage, words: Words) -> dict[str, Any]:
             "moves": levers.moves,
             "moved": {b.value: rows for b, rows in levers.moved.items()},
             "clip": levers.clip,
+            "floors": [
+                {
+                    "zone": c.zone,
+                    "blade": c.blade.value,
+                    "least": c.least,
+                    "text": _too_deep(c, words),
+                }
+                for c in found.cane_left
+            ],
         }
     )
 

@@ -26,7 +26,7 @@ from crowlight.materials.limits import (
 )
 from crowlight.report.blade_charts import REGIMES, altitude_chart, strip_chart
 from crowlight.report.charts import chart_svg
-from crowlight.report.journey_rows import CLIMATES, MADE, effect_rows, limits_told
+from crowlight.report.journey_rows import CLIMATES, MADE, effect_rows, learned_rows, limits_told
 from crowlight.report.words import Words, mark
 from crowlight.web.asking import Question
 from crowlight.web.looking import as_kept
@@ -95,6 +95,7 @@ def journey_page(request: Request, reed: UUID, bench: UseBench) -> Response:
         query=urlencode(_asked_again(trip)) if trip else "",
         effects=effect_rows(told["effects"], words=words) if told else [],
         advice=[(a, limits_told(a["limits"], words=words)) for a in told["advice"]] if told else [],
+        learned=learned_rows(told["learned"], words=words) if told else [],
         crows=[(site, crow, _strip(crow, words)) for site, crow in crows],
         usual=USUAL,
     )

@@ -39,6 +39,10 @@ function start() {
     told.hidden = cut === null;
     if (cut === null) return;
     show(foresee(cut));
+    for (const floor of data.floors) {
+      const cuts = floor.zone === cut.zone && (cut.blade === "both" || cut.blade === floor.blade);
+      if (cuts && cut.depth > floor.least) remark(floor.text, "caution");
+    }
     how.textContent = how.dataset.quick;
     resting = setTimeout(solve, REST);
   }
@@ -109,7 +113,7 @@ function start() {
           return;
         }
         for (const r of found.rows) fill(rows.get(r.name), r);
-        for (const text of [...found.warnings, ...found.notes]) remark(text);
+        for (const text of found.notes) remark(text, "notice");
         how.textContent = how.dataset.full;
         return;
       }
@@ -118,11 +122,11 @@ function start() {
     }
   }
 
-  function remark(text) {
+  function remark(text, kind) {
     const line = document.createElement("p");
-    line.className = "notice";
+    line.className = kind;
     line.textContent = text;
-    how.after(line);
+    told.querySelector("table").before(line);
   }
 }
 

@@ -1,0 +1,102 @@
+"""Cuts foreseen and solved in full, on one even reed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from crowlight.bench.codec import Codec
+from crowlight.bench.whatif import Cut, Leverage, foresee, leverage, what_if
+from crowlight.errors import InputError
+from crowlight.reed import Blade, CaneState, Place, Reading, Side
+
+
+@pytest.fixture(scope="module")
+def inputs():
+    """Return readings of an invented reed that is the same on all sides."""
+    rows = ((1, 2.5, 0.08), (3, 2.5, 0.13), (6, 2.0, 0.42), (9, 2.0, 0.46), (15, 1.8, 0.5))
+    readings = tuple(
+        Reading(Place(blade, 70e-3 - tip * 1e-3, side * out * 1e-3), t * 1e-3, state=CaneState.WET)
+        for blade in Blade
+        for tip, out, t in rows
+        for side in (-1, 0, 1)
+    )
+    return {
+        "name": "Tern",
+        "readings": readings,
+        "style": "long",
+        "length": 70e-3,
+        "length_uncertainty": None,
+        "thread_top": 47e-3,
+        "opening": 0.7e-3,
+        "tip_width": None,
+    }
+
+
+@pytest.fixture(scope="module")
+def levers(inputs):
+    return leverage(inputs)
+
+
+def slope(levers: Leverage, zone: str, blade: Blade, side: Side, output: str) -> float:
+    (one,) = (x for x in levers.levers if (x.zone, x.blade, x.side) == (zone, blade, side))
+    return one.slopes[levers.names.index(output)]
+
+
+@pytest.mark.parametrize("zone", ["tip", "heart"])
+def test_left_and_right_are_those_of_someone_facing_each_blade(levers, zone):
+    left = slope(levers, zone, Blade.MARKED, Side.LEFT, "tilt")
+    right = slope(levers, zone, Blade.MARKED, Side.RIGHT, "tilt")
+    # cane off the left: it closes more there, and the opening is wider on the right
+    assert left > 0
+    assert right == pytest.approx(-left, rel=0.02)
+    # the left of the plain blade lies over the right of the marked one
+    assert slope(levers, zone, Blade.PLAIN, Side.LEFT, "tilt") == pytest.approx(right, rel=0.02)
+
+
+def test_a_full_solve_bears_out_what_was_foreseen(inputs, levers):
+    cut = Cut(zone="heart", depth=10e-6)
+    told, solved = foresee(levers, cut), what_if({**inputs, "cut": cut})
+    for name in ("closing_pressure", "stiffness", "mode_held", "area"):
+        found = solved.outputs[name]
+        assert found.before == pytest.approx(told[name].before, rel=1e-4)
+        assert found.after - found.before == pytest.approx(found.change, rel=1e-9)
+        assert told[name].change == pytest.approx(found.change, rel=0.1)
+        assert found.change_low < found.change < found.change_high
+        # what is unknown of both states cancels in the change
+        assert found.change_high - found.change_low < 0.3 * (found.after_high - found.after_low)
+
+
+def test_effects_add_up_and_moves_lie_between_those_kept(levers):
+    both = foresee(levers, Cut(zone="tip", depth=2e-6, clip=0.1e-3))
+    apart = [
+        foresee(levers, cut)
+        for cut in (
+            Cut(zone="tip", blade=Blade.MARKED, depth=2e-6),
+            Cut(zone="tip", blade=Blade.PLAIN, depth=2e-6),
+            Cut(clip=0.1e-3),
+        )
+    ]
+    for name, found in both.items():
+        assert found.change == pytest.approx(
+            sum(a[name].change for a in apart), rel=1e-9, abs=1e-18
+        )
+    closing = [
+        foresee(levers, Cut(back=m))["closing_pressure"].change for m in np.linspace(0, 2e-3, 9)
+    ]
+    assert closing[0] == 0
+    assert (np.diff(closing) < 0).all()
+
+
+def test_levers_survive_being_kept(levers):
+    codec = Codec(Leverage)
+    assert codec.from_bytes(codec.to_bytes(levers)) == levers
+
+
+def test_what_cannot_be_cut_is_said(levers):
+    with pytest.raises(InputError, match="no zone 'beak' on this reed; there are tip"):
+        foresee(levers, Cut(zone="beak", depth=1e-6))
+    with pytest.raises(InputError, match=r"depth 0.3 mm must lie between 0 and 0.2 mm"):
+        Cut(zone="tip", depth=0.3e-3)
+    with pytest.raises(InputError, match="clip -1 mm"):
+        Cut(clip=-1e-3)
