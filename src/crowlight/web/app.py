@@ -18,6 +18,7 @@ from crowlight.report.words import mark
 from crowlight.web.pages import Pages, stylesheet, words_for
 from crowlight.web.routes import (
     blades,
+    calibration,
     entries,
     journeys,
     listing,
@@ -63,7 +64,8 @@ def create_app(desk: Desk, *, hosts: Iterable[str] = HOSTS, secret: bytes | None
     app.state.pages = Pages(Tokens(secret))
     app.state.running = Running()
     app.add_middleware(Guard, hosts=tuple(hosts))
-    for module in (listing, readings, entries, reed, blades, journeys, sounds, sound_files):
+    shown = (listing, readings, entries, reed, blades, calibration, journeys, sounds, sound_files)
+    for module in shown:
         app.include_router(module.router)
     app.add_api_route("/static/{version}/{name}", _static, include_in_schema=False)
     app.add_api_route("/favicon.ico", _icon, include_in_schema=False)
