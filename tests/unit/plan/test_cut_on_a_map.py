@@ -3,15 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from crowlight.blade import Blades, BladeShape, Mechanics, MeshSize, ThicknessGrid, evaluate
+from crowlight.blade import (
+    Blades,
+    BladeShape,
+    Mechanics,
+    MeshSize,
+    ThicknessGrid,
+    Unknown,
+    evaluate,
+)
 from crowlight.errors import InputError
 from crowlight.judge.findings import Crow, Known, Measured, Playing, geometry_known, rank
 from crowlight.judge.geometry import judge_geometry
-from crowlight.plan.cut import Plan, Words, draw_chance, next_cut, reed_now, solve_after, target
+from crowlight.plan.cut import (
+    Plan,
+    Words,
+    draw_chance,
+    next_cut,
+    reed_now,
+    solve_after,
+    target,
+    unknown_slopes,
+)
 from crowlight.plan.cut.shapes import Part, patch
 from crowlight.reed import Blade, Reading
 from crowlight.reed.styles import style
@@ -129,6 +147,26 @@ def test_a_plan_with_the_blade_model_tells_what_it_expects(
     expected = {e.name: e for e in cut.expected}
     assert expected["closing_pressure"].high < 0 < expected["compliance"].low
     assert -0.5 < expected["closing_pressure"].share_middle < 0
+
+
+def test_what_is_unknown_of_the_cane_widens_the_outputs_not_the_map(
+    mapped: ThicknessMap, answer: Mechanics
+) -> None:
+    stiffer = Unknown(
+        "cane", "a test", lambda b, t: replace(b, cane=b.cane.scaled(along=float(np.exp(0.2 * t))))
+    )
+    slopes = unknown_slopes(answer, [stiffer])
+    assert slopes.shape == (len(answer.values), 1)
+    known = reed_now(mapped, answer, rng=np.random.default_rng(1), count=200)
+    doubted = reed_now(mapped, answer, by_unknown=slopes, rng=np.random.default_rng(1), count=200)
+    k = known.names.index("closing_pressure")
+    pressure = list(answer.values).index("closing_pressure")
+    assert slopes[pressure, 0] > 0  # stiffer cane closes later
+    wider = np.log(doubted.now[:, k]).std() ** 2 - np.log(known.now[:, k]).std() ** 2
+    share = slopes[pressure, 0] / answer.values["closing_pressure"]
+    # sampling of 200: variances to a tenth, the covariance of the two parts to a fourteenth each
+    assert wider == pytest.approx(share**2, rel=0.4)
+    assert np.array_equal(doubted.draws, known.draws)
 
 
 def test_blades_solved_as_alike_or_on_another_grid_are_refused(

@@ -1,7 +1,7 @@
 """The next cut, or none: what may be done to a reed, what to expect, and what it may spoil."""
 
 from crowlight.plan.cut.advise import CaneLeft, Expected, Option, Plan, next_cut
-from crowlight.plan.cut.now import ReedNow, reed_now, solve_after
+from crowlight.plan.cut.now import ReedNow, reed_now, solve_after, unknown_slopes
 from crowlight.plan.cut.options import Act
 from crowlight.plan.cut.rules import Barred
 from crowlight.plan.cut.said import Said, source_sentences
@@ -40,5 +40,6 @@ __all__ = [
     "solve_after",
     "source_sentences",
     "target",
+    "unknown_slopes",
     "where",
 ]

@@ -22,7 +22,7 @@ from crowlight.reed.styles import Style
 from crowlight.reed.thickness import BLADES, ThicknessMap
 from crowlight.reed.thickness.map import LEAST
 
-__all__ = ["ReedNow", "reed_now", "solve_after"]
+__all__ = ["ReedNow", "reed_now", "solve_after", "unknown_slopes"]
 
 Real = NDArray[np.float64]
 
@@ -162,6 +162,27 @@ class ReedNow:
         )
 
 
+def unknown_slopes(answer: Mechanics, unknowns: Sequence[Unknown]) -> Real:
+    """Return the change of every output per standard deviation of every unknown.
+
+    Takes about as long as solving the blades; keep it with them.
+
+    Parameters
+    ----------
+    answer : Mechanics
+        The blades, solved with maps.
+    unknowns : sequence of Unknown
+        What is not known of them.
+
+    Returns
+    -------
+    ndarray, shape (n_outputs, n_unknowns)
+        In the order of ``answer.values``.
+    """
+    slopes, _ = slopes_by_unknown(answer, unknowns, None, None, None)
+    return np.asarray(slopes, np.float64)
+
+
 def solve_after(answer: Mechanics) -> Callable[[Real, float, float], Mapping[str, float]]:
     """Return a function that solves the reed again after a cut.
 
@@ -200,8 +221,8 @@ def solve_after(answer: Mechanics) -> Callable[[Real, float, float], Mapping[str
 def reed_now(
     found: ThicknessMap,
     answer: Mechanics | None,
-    unknowns: Sequence[Unknown] = (),
     *,
+    by_unknown: Real | None = None,
     rng: np.random.Generator,
     count: int = 200,
     length_uncertainty: float = 0.125e-3,
@@ -214,8 +235,9 @@ def reed_now(
         The map, with its style laid on the reed's length.
     answer : Mechanics or None
         The blades of that map solved apart, with maps; None plans on thickness alone.
-    unknowns : sequence of Unknown
-        What else is not known of the blades.
+    by_unknown : ndarray, shape (n_outputs, n_unknowns), optional
+        What else is not known of the blades, from `unknown_slopes`; without it the outputs are
+        known as well as the map lets them be.
     rng : Generator
         Source of chance.
     count : int
@@ -261,10 +283,10 @@ def reed_now(
     values = np.array([answer.values[n] for n, _ in usable])
     by_cane = np.asarray(seen[kept], np.float64)
     step = np.tensordot(draws - found.mean, by_cane, axes=([1, 2, 3], [1, 2, 3]))
-    if unknowns:
-        slopes, _ = slopes_by_unknown(answer, unknowns, None, None, None)
+    if by_unknown is not None:
         order = [list(answer.values).index(n) for n, _ in usable]
-        step = step + rng.standard_normal((count, len(unknowns))) @ slopes[order].T
+        t = rng.standard_normal((count, by_unknown.shape[1]))
+        step = step + t @ by_unknown[order].T
     signed = np.array([n in SIGNED for n, _ in usable], bool)
     ratio = np.divide(step, values, out=np.zeros_like(step), where=values != 0)
     now = np.where(signed, values + step, values * np.exp(np.clip(ratio, -3.0, 3.0)))
