@@ -62,7 +62,8 @@ def blades_plain(found: BladesShown) -> dict[str, Any]:
         ``cane_left``; ``modes_hz``; ``notes``.
     """
     return {
-        "basis": "physics",
+        "basis": "physics and your data" if found.learned_from else "physics",
+        "your_data": list(found.learned_from),
         "opening_known": found.opening_known,
         "outputs": {o.name: _output(o) for o in found.outputs},
         "curve": {
@@ -127,6 +128,8 @@ def blades_text(found: BladesShown) -> str:
     lines = ["Physics with stated spread; modes are not the pitch of the crow."]
     if not found.opening_known:
         lines.append("The opening was not measured: a usual one was taken (common practice).")
+    if found.learned_from:
+        lines.append("Cane and tie rest on your data as well: see `crowlight calibrate`.")
     for o in found.outputs:
         unit, factor = SHOWN_UNITS[o.name]
         shown = "" if unit == "1" else f" {unit}"
