@@ -189,7 +189,7 @@ def test_the_spread_is_that_of_the_same_maker_and_leaves_out_what_is_compared(
 ) -> None:
     people = bench.desk.people
     makers = [people.add_maker(name) for name in ("Ann", "Bo")]
-    for reed, maker, scale in (("Wide", 0, 40.0), ("Other", 1, 1000.0)):
+    for reed, maker, scale in (("Wide", 0, 40.0), ("Like one of Ann's", 1, 1000.0)):
         bench.desk.add_reed(reed, maker=makers[maker].uuid)
         bench.record(reed, *[blow(scale * c) for c in (-1.0, 0.0, 1.0)])
     bench.desk.add_reed("Mine", maker=makers[0].uuid)

@@ -255,6 +255,12 @@ def test_the_limit_for_sounds_is_said_on_the_page_and_is_for_sounds_alone(site: 
     assert security.BODY_LIMIT < security.FILE_LIMIT < security.SOUND_LIMIT
 
 
+def test_a_sound_may_be_larger_than_other_forms(site: Site) -> None:
+    data = wav(np.zeros(600_000))
+    assert len(data) > security.BODY_LIMIT
+    assert send(site, site.add_reed(), data).status_code == 303
+
+
 def test_another_site_cannot_send_a_sound(site: Site) -> None:
     reed = site.add_reed()
     fields = {**fields_of(site.get(f"{reed}/sounds")), "sound_of": "crow"}
