@@ -52,6 +52,15 @@ def test_plain_words_name_the_difference(crowlight: Callable, table: Path) -> No
     assert "marked" in said
 
 
+def test_the_stated_uncertainty_of_the_length_is_kept(crowlight: Callable, table: Path) -> None:
+    stated = TABLE.replace("# state", "# length_uncertainty_mm: 0.05\n# state")
+    table.write_text(stated, encoding="utf-8")
+    from_file = json.loads(crowlight("assess", table, "--json").out)
+    crowlight("import", table)
+    kept = json.loads(crowlight("assess", "Fulmar 3", "--json").out)
+    assert kept["length_uncertainty_mm"] == from_file["length_uncertainty_mm"] == 0.05
+
+
 def test_importing_twice_changes_nothing(crowlight: Callable, table: Path) -> None:
     assert "6 readings" in crowlight("import", table).out
     before = crowlight("assess", "Fulmar 3", "--json").out

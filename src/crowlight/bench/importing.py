@@ -77,7 +77,9 @@ def entries_of_table(table: Table, reed: Reed, style_kept: str, *, at: datetime)
     if style and not style_kept:
         entries.append(entry("described", Described(style=style)))
     if (length := table.facts.get("length")) is not None:
-        found = Lengths(overall=length, thread_top=table.facts.get("thread_top"))
-        entries.append(entry("lengths", found))
+        known = {"overall": length, "thread_top": table.facts.get("thread_top")}
+        if (uncertainty := table.facts.get("length_uncertainty")) is not None:
+            known["overall_uncertainty"] = uncertainty
+        entries.append(entry("lengths", Lengths(**known)))
     entries.append(entry("readings", table.taken, table.readings))
     return entries
