@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID, uuid5
 
 from crowlight.bench.kinds import Described, Lengths, Payload
@@ -77,7 +78,10 @@ def entries_of_table(table: Table, reed: Reed, style_kept: str, *, at: datetime)
     if style and not style_kept:
         entries.append(entry("described", Described(style=style)))
     if (length := table.facts.get("length")) is not None:
-        known = {"overall": length, "thread_top": table.facts.get("thread_top")}
+        known: dict[str, Any] = {
+            "overall": length,
+            "thread_top": table.facts.get("thread_top"),
+        }
         if (uncertainty := table.facts.get("length_uncertainty")) is not None:
             known["overall_uncertainty"] = uncertainty
         entries.append(entry("lengths", Lengths(**known)))
