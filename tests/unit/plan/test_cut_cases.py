@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from tests.cut_reeds import LONG, NAMES, Real, fake_reed
 
+from crowlight.errors import OutsideModel
 from crowlight.judge.findings import (
     Agreement,
     BladeKnown,
@@ -310,6 +311,22 @@ def test_a_full_solution_moves_the_prediction_and_widens_it() -> None:
     assert len(asked) == 1  # only the best few are solved
     assert after.middle == pytest.approx(-900.0, rel=0.25)
     assert after.high - after.low > before.high - before.low
+
+
+def test_where_the_model_has_no_answer_the_lines_stand() -> None:
+    def solve(shape: Real, cane: float, clip: float) -> dict[str, float]:
+        msg = "it snaps shut"
+        raise OutsideModel(msg)
+
+    reed = fake_reed(fault=heavy_heart)
+    solved, lines = planned(reed, HEAVY, solve=solve), planned(reed, HEAVY)
+    assert as_data(solved) == as_data(lines)
+
+
+def test_cautions_of_the_finding_go_with_its_remedy() -> None:
+    plan = planned(fake_reed(fault=flat_tip), flat_tip_known(room=0.1, cents=5))
+    drawn_back = next(o for o in plan.options if o.act.code == "draw-back-edges")
+    assert {"tear", "knife"} <= set(drawn_back.cautions)
 
 
 def test_every_code_has_a_sentence() -> None:

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crowlight.blade import OUTPUTS
-from crowlight.judge.findings import Findings, Known, Support
+from crowlight.errors import OutsideModel
+from crowlight.judge.findings import Findings, Known, Support, catalogue
 from crowlight.judge.findings.stops import Stop
 from crowlight.plan.cut.now import ReedNow
 from crowlight.plan.cut.options import LEAVE, REST, Act, acts, amounts, without_knife
@@ -324,9 +325,11 @@ def _solved(tried: Tried, scales: Scales, solve: Solve) -> Tried:
     if not tried.act.cuts:
         return tried
     _, _, cane, clip = scales.amount(tried.act)
-    shape = tried.act.shape
-    none = np.zeros(scales.reed.mean.shape)
-    return scales.try_out(tried.act, solve(none if shape is None else shape, cane, clip))
+    shape = np.zeros(scales.reed.mean.shape) if tried.act.shape is None else tried.act.shape
+    try:
+        return scales.try_out(tried.act, solve(shape, cane, clip))
+    except OutsideModel:
+        return tried  # no answer there: the lines stand, with their doubt
 
 
 def _alike(order: list[Tried]) -> bool:
@@ -355,6 +358,8 @@ def _option(tried: Tried, scales: Scales, strokes: StrokeSize, *, gauge_due: boo
     act = tried.act
     cane, _, _, _ = scales.amount(act)
     remedy = act.remedy
+    found = catalogue().findings
+    named = [caution for code in act.answers for caution in found[code].cautions]
     return Option(
         act=act,
         cane=_points(cane),
@@ -371,7 +376,7 @@ def _option(tried: Tried, scales: Scales, strokes: StrokeSize, *, gauge_due: boo
             CaneLeft(zone, blade, least, max(int(least // strokes.median), 0))
             for (zone, blade), least in scales.cane_left(act).items()
         ),
-        cautions=remedy.cautions if remedy else (),
+        cautions=tuple(dict.fromkeys((*(remedy.cautions if remedy else ()), *named))),
     )
 
 
