@@ -1,0 +1,368 @@
+"""Writes `benchmarks/README.md` from the figures in `benchmarks/results`.
+
+python benchmarks/summary.py
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).parent
+RESULTS = HERE / "results"
+
+HEAD = """\
+# Figures
+
+Written by `benchmarks/summary.py` from `benchmarks/results/*.json`; do not edit by hand.
+
+    make bench            # every bench_*.py
+    OPENBLAS_NUM_THREADS=1 python benchmarks/bench_map.py       # one of them
+    python benchmarks/summary.py                                # this page alone
+
+Each file names its machine. Others used it as well (see the load); linear algebra had one thread.
+**Trust the ratios to a named peer measured in the same run, not the milliseconds.** Recordings and
+reeds are invented or synthetic; nothing here says how well any of it does on real reeds.
+"""
+
+#: Why a target is missed, by the name of its row; those without a line have no known reason.
+WHY = {
+    "blade: full answer with maps, cold": (
+        "By the wall clock of a machine that others used; see the processor's own time beside it."
+    ),
+    "blade (stretch): warm curve": "Tried, not reached; see [the blade](../docs/theory/blade.md).",
+    "blade (stretch): full answer with maps, cold": (
+        "Tried, not reached; see [the blade](../docs/theory/blade.md)."
+    ),
+    "referee: deflection of the tip, edges free": (
+        "The shell gives every layer the area of the inner face, and outer layers of an arch are "
+        "wider. With the edges held, as in a tied reed, it matters little. See "
+        "[the referee](../docs/theory/blade-referee.md)."
+    ),
+}
+
+
+def load(name: str) -> dict[str, Any]:
+    """Return one file of figures; empty if it was never written."""
+    file = RESULTS / f"{name}.json"
+    return json.loads(file.read_text(encoding="utf-8")) if file.exists() else {}
+
+
+def n(value: Any, digits: int = 3) -> str:
+    """Return a number with so many digits that count."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "**no**"
+    return f"{value:,.{digits}g}" if abs(value) < 1e4 else f"{value:,.0f}"
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Return a table in Markdown."""
+    lines = [head, ["---"] * len(head), *rows]
+    return "\n".join(f"| {' | '.join(row)} |" for row in lines) + "\n"
+
+
+class Page:
+    """The page, and what is missed on it."""
+
+    def __init__(self) -> None:
+        self.parts = [HEAD]
+        self.missed: list[str] = []
+
+    def met(self, name: str, met: bool) -> str:
+        """Return yes or no, and remember what is missed."""
+        if not met:
+            self.missed.append(name)
+        return n(bool(met))
+
+    def section(self, title: str, data: dict[str, Any], text: str) -> None:
+        """Add a section with its machine."""
+        machine = data.get("machine", "")
+        if isinstance(machine, dict):
+            machine = ", ".join(
+                f"{k.replace('_', ' ')} {n(v) if isinstance(v, float) else v}"
+                for k, v in machine.items()
+            )
+        self.parts += [f"## {title}\n", text]
+        if machine:
+            self.parts.append(f"Machine: {machine}.\n")
+
+
+def store(page: Page) -> None:
+    """Records and pages."""
+    kept, pages = load("store"), load("pages")
+    for name, data in kept.items():
+        rows = [
+            [
+                what,
+                n(row["milliseconds"]),
+                n(row.get("goal")),
+                n(row.get("ratio")),
+                page.met(f"{name}: {what}", row["met"]) if "met" in row else "",
+            ]
+            for what, row in data.items()
+            if isinstance(row, dict)
+        ]
+        head = ("what", "ms", "goal ms", "times sqlite3 alone", "met")
+        title = f"Records, {name}: {data['reeds']:,} reeds with {data['entries each']} entries each"
+        page.section(title, data, table(head, rows))
+    if pages:
+        rows = [
+            [
+                what,
+                n(row["milliseconds"]),
+                n(row.get("goal")),
+                n(row.get("ratio")),
+                page.met(f"page: {what}", row["met"]) if "met" in row else "",
+            ]
+            for what, row in pages["pages"].items()
+        ]
+        head = ("page", "ms", "goal ms", "times the use case alone", "met")
+        page.section(f"Pages, {pages['reeds']:,} reeds", pages, table(head, rows))
+
+
+def thickness(page: Page) -> None:
+    """The thickness map."""
+    data = load("map")
+    if not data:
+        return
+    rows = []
+    for what, found in data["coverage"].items():
+        whole = found["all"]
+        parts = [z for name, z in found.items() if name != "all"]
+        inside = sum(z["inside"] for z in parts)
+        never = all(z["never_worse"] for z in found.values())
+        page.missed += [_uncovered(what, *z) for z in found.items() if not z[1]["inside"]]
+        page.missed += [_worse(what, *z) for z in found.items() if not z[1]["never_worse"]]
+        rows.append(
+            [
+                what,
+                n(whole["blades"]),
+                f"{whole['coverage']:.1%} ± {whole['standard_error']:.1%}",
+                n(whole["inside"]),
+                f"{inside} of {len(parts)}",
+                f"{whole['rmse_um']['map']:.0f} / {whole['rmse_um']['residual']:.0f} / "
+                f"{whole['rmse_um']['raw']:.0f}",
+                n(never),
+            ]
+        )
+    head = (
+        "style, points",
+        "blades",
+        "truth inside the 95 % interval",
+        "93 to 97 %",
+        "zones within 90 to 98 %",
+        "RMS error, µm: map / plain regression / interpolation",
+        "never worse in any zone",
+    )
+    text = table(head, rows)
+    speed = data["speed"]
+    text += (
+        f"\nSpeed: {speed['crowlight_ms']:.0f} ms for fit and both grids (target "
+        f"{speed['target_ms']:.0f}; met: {page.met('map: speed', speed['met'])}), "
+        f"{speed['ratio_to_scikit_learn']:.2f} times scikit-learn {speed['scikit_learn']} on the "
+        f"same machine in the same run; 400 readings {speed['400_readings_ms']:.0f} ms.\n"
+    )
+    text += "\nFaults found, and identical blades called different:\n\n"
+    rows = [
+        [what, f"{row['found']} of {row['reeds']}"]
+        for what, row in data["power"].items()
+        if isinstance(row, dict) and "found" in row
+    ]
+    rows += [
+        [
+            f"identical, {what} (at most {row['asked']:.0%})",
+            f"{row['named']} of {row['reeds']}, met: {page.met('map: identical', row['met'])}",
+        ]
+        for what, row in data["identical"].items()
+    ]
+    page.section(
+        "Thickness map and judgement (invented reeds)", data, text + table(("fault", "named"), rows)
+    )
+
+
+def _uncovered(style: str, zone: str, row: dict[str, Any]) -> str:
+    low, high = row["asked"]
+    off, error = max(row["coverage"] - high, low - row["coverage"]), row["standard_error"]
+    which = "too wide" if row["coverage"] > high else "too narrow"
+    sure = "" if off > 2 * error else ", no more than chance allows"
+    return (
+        f"map: {style}, {zone}: truth inside {row['coverage']:.1%} of the time, asked {low:.0%} to "
+        f"{high:.0%}; intervals {which} (standard error {error:.1%}{sure})"
+    )
+
+
+def _worse(style: str, zone: str, row: dict[str, Any]) -> str:
+    error = row["rmse_um"]
+    return (
+        f"map: {style}, {zone}: RMS error {error['map']:.1f} µm, above the {error['residual']:.1f} "
+        "µm of plain regression"
+    )
+
+
+def sound(page: Page) -> None:
+    """Pitch and crow."""
+    data = load("pitch")
+    if data:
+        rows = [
+            [
+                what,
+                n(row["ours"]),
+                f"{n(row['peer'])} ({row['best_peer']})",
+                page.met(f"pitch: {what}", row.get("best", row["ours"] <= row["peer"])),
+            ]
+            for what, row in data["verdict"].items()
+        ]
+        head = (
+            "median error in cents; time in ms per second of sound",
+            "crowlight",
+            "best peer",
+            "not worse",
+        )
+        page.section("Pitch (synthetic tones)", data, table(head, rows))
+    data = load("crow")
+    if data:
+        rows = [
+            [
+                f"{what} ({row['measure']})",
+                f"{row['auc']:.3f} ({row['interval'][0]:.3f} to {row['interval'][1]:.3f})",
+                n(row["asked"]),
+                "" if row["met"] is None else page.met(f"crow: {what}", row["met"]),
+                f"{data['detection']['hard_room'][what]['auc']:.2f}",
+            ]
+            for what, row in data["detection"]["asked"].items()
+        ]
+        head = ("told apart", "area under the curve", "asked", "met", "in a hard room")
+        text = table(head, rows)
+        rows = [
+            [
+                what,
+                f"{row['shown']['share']:.1%}",
+                f"{row['gross_where_shown']['share']:.2%}",
+                page.met(f"crow pitch: {what}", row["met"]),
+            ]
+            for what, row in data["pitch"]["additive"].items()
+        ]
+        text += "\n" + table(
+            ("crow", "pitch shown", "off by more than 50 cents, of those", "met"), rows
+        )
+        rows = [
+            [what, f"{row['share']:.0%}"]
+            for what, row in data["gate"].items()
+            if isinstance(row, dict)
+        ]
+        text += "\n" + table(("unusable, or usable for “none”", "recognised"), rows)
+        page.section("Crow (synthetic)", data, text)
+
+
+def blades(page: Page) -> None:
+    """The blade model and its referee."""
+    data = load("blade")
+    if data:
+        rows = []
+        for what, row in data["times"].items():
+            floor, stretch = (data[k].get(what) for k in ("floors_s", "stretch_s"))
+            met = page.met(f"blade: {what}", row["median_s"] <= floor) if floor else ""
+            if stretch and row["median_s"] > stretch:
+                page.missed.append(f"blade (stretch): {what}")
+            ms = [
+                n(None if s is None else 1e3 * s)
+                for s in (row["median_s"], row["processor_s"], floor, stretch)
+            ]
+            rows.append([what, *ms, met])
+        text = table(
+            ("what", "median ms", "processor ms", "floor ms", "stretch ms", "floor met"), rows
+        )
+        rows = [[what, n(row["ratio"])] for what, row in data["peers"].items()]
+        text += "\n" + table(("times faster than a peer", "ratio"), rows)
+        worst = max(data["default_mesh_against_check_mesh"].items(), key=lambda kv: abs(kv[1]))
+        what = worst[0].replace("_", " ")
+        text += f"\nDefault mesh against check mesh: largest {what}, {worst[1]:+.2%}.\n"
+        page.section("Blade model", data, text)
+    data = load("referee")
+    if not data:
+        return
+    limits = {
+        "free_frequencies": ("frequencies, edges free", 4.0),
+        "held_frequencies": ("frequencies, edges held", 4.0),
+        "free_tip_deflection": ("deflection of the tip, edges free", 5.0),
+        "held_tip_deflection": ("deflection of the tip, edges held", 5.0),
+        "gap_2_4_6_kpa": ("gap at 2, 4 and 6 kPa, of the rest opening", 5.0),
+    }
+    reeds = data["reeds"]
+    rows = []
+    for key, (what, most) in limits.items():
+        worst = [max(map(abs, r["shell_minus_solid_percent"][key])) for r in reeds.values()]
+        met = page.met(f"referee: {what}", max(worst) <= most)
+        rows.append([what, *(f"{w:.1f} %" for w in worst), f"{most:.0f} %", met])
+    times = [f"{r['times_the_shell']['processor']:.0f}" for r in reeds.values()]
+    rows.append(["times faster than CalculiX, processor", *times, "", ""])
+    head = ("largest difference, shell from 3-D solid", *reeds, "within", "met")
+    page.section("Referee: CalculiX", data, table(head, rows))
+
+
+def air(page: Page) -> None:
+    """Air, thresholds, sound and advice."""
+    data = load("air")
+    if not data:
+        return
+    a, t, s, v = data["air"], data["thresholds"], data["sound"], data["travel"]
+    rows = [
+        ("state of the air, µs", a["microseconds_per_state"], a["target_microseconds"],
+         f"{a['times_faster_than_coolprop']:.0f} times faster than CoolProp"),
+        ("one threshold from kept poles, ms", t["one_threshold_ms"], t["target_ms"],
+         f"{t['times_faster_than_bisection']:.1f} times faster than bisection on eigenvalues"),
+        ("one second of sound at 48 kHz, ms", s["one_second_48_khz_ms"], s["target_ms"],
+         f"{s['times_faster_than_numpy_loop']:.0f} times faster than a loop in numpy, "
+         f"{s['times_faster_than_lsoda']:.0f} times than LSODA"),
+        ("travel advice with 200 draws, s", v["advice_200_draws_s"], v["target_s"],
+         f"followed against exact: {v['followed_against_20_exact_draws']:.0e}"),
+    ]  # fmt: skip
+    text = table(
+        ("what", "value", "target", "met", "ratio"),
+        [[w, n(x), n(y), page.met(f"air: {w}", x <= y), r] for w, x, y, r in rows],
+    )
+    page.section("Air, crow model and travel", data, text)
+
+
+def findings(page: Page) -> None:
+    """Findings and the next cut."""
+    data = load("findings")
+    if data:
+        text = (
+            f"Ranking {data['findings_at_places']} findings at places: "
+            f"{data['rank_s'] * 1e3:.1f} ms, "
+            f"{data['rank_over_judge_shape']:.1%} of judging the shape "
+            f"({data['judge_shape_s'] * 1e3:.0f} ms); after one answer "
+            f"{data['rank_after_one_answer_s'] * 1e3:.1f} ms. No target was set.\n"
+        )
+        page.section("Findings", data, text)
+    data = load("cut")
+    if data:
+        rows = [
+            [what, n(1e3 * seconds), n(data["times_the_peer"][what])]
+            for what, seconds in data["seconds"].items()
+        ]
+        text = f"Peer: {data['peer']}, {data['peer_seconds']:.1f} s. No target was set.\n\n"
+        text += table(("what", "ms", "times the peer"), rows)
+        page.section("The next cut", data, text)
+
+
+def main() -> None:
+    """Write the page."""
+    page = Page()
+    for part in (thickness, sound, blades, air, findings, store):
+        part(page)
+    page.parts.append("## Missed, and why\n")
+    page.parts += [
+        f"- {name}. {WHY.get(name, 'No reason known yet.')}" for name in dict.fromkeys(page.missed)
+    ] or ["Nothing."]
+    text = "\n".join(page.parts).replace("\n\n\n", "\n\n").rstrip() + "\n"
+    (HERE / "README.md").write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
