@@ -171,7 +171,7 @@ def test_two_attempts_are_too_few(bench: Bench) -> None:
 def test_what_cannot_be_compared_is_refused(bench: Bench) -> None:
     crow, peep = bench.record("Auk", blow()), bench.record("Auk", blow(), of="peep")
     notes = [bench.record("Auk", of="notes") for _ in range(2)]
-    with pytest.raises(InputError, match="crow and a peep cannot be compared"):
+    with pytest.raises(InputError, match="crow and peep cannot be compared"):
         bench.compare("Auk", [crow], [peep])
     with pytest.raises(InputError, match="two different recordings"):
         bench.compare("Auk", [crow], [crow])

@@ -347,6 +347,6 @@ def _kind_of(before: Sequence[KeptRecording], after: Sequence[KeptRecording]) ->
         msg = "before and after must be two different recordings; choose one for each"
         raise InputError(msg)
     if len(kinds) != 1 or "notes" in kinds:
-        msg = f"a {' and a '.join(sorted(kinds))} cannot be compared; choose two crows or two peeps"
+        msg = f"{' and '.join(sorted(kinds))} cannot be compared; choose two crows or two peeps"
         raise InputError(msg)
     return kinds.pop()

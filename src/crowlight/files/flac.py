@@ -17,6 +17,7 @@ __all__ = ["EncodedSound", "decode_flac", "encode_flac"]
 MOST_CHANNELS = 8
 HIGHEST_RATE = 655_350
 """Limits of the format: RFC 9639, sections 8.2 and 9.1."""
+_BLOCK = 1 << 18
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,7 @@ def encode_flac(sound: ArrayLike, rate: float, *, bits: int = 24) -> EncodedSoun
     >>> decode_flac(kept).ravel().tolist()
     [0.0, 0.5, -0.25]
     """
-    wave = np.asarray(sound, dtype=np.float64)
+    wave = np.asarray(sound)
     wave = wave[:, None] if wave.ndim == 1 else wave
     if wave.ndim != 2 or wave.size == 0 or wave.shape[1] > MOST_CHANNELS:
         msg = (
@@ -81,24 +82,28 @@ def encode_flac(sound: ArrayLike, rate: float, *, bits: int = 24) -> EncodedSoun
     if bits not in (16, 24):
         msg = f"bits is {bits}; FLAC is written with 16 or 24"
         raise InputError(msg)
-    if not np.all(np.isfinite(wave)):
-        msg = f"{np.count_nonzero(~np.isfinite(wave))} samples are not numbers; keep the original"
+    broken = wave.size - np.count_nonzero(np.isfinite(wave))
+    if broken:
+        msg = f"{broken} samples are not numbers; keep the original"
         raise InputError(msg)
-    peak = float(np.max(np.abs(wave)))
+    peak = max(float(wave.max()), -float(wave.min()))
     scale = float(2.0 ** max(np.ceil(np.log2(peak)), 0.0)) if peak > 1.0 else 1.0
     steps = 2.0 ** (bits - 1)
-    whole = np.clip(np.rint(wave / scale * steps), -steps, steps - 1.0).astype(np.int32)
+    whole = np.empty(wave.shape, dtype=np.int32)
+    for at in range(0, len(wave), _BLOCK):  # so that a long recording is not in memory many times
+        part = np.rint(wave[at : at + _BLOCK].astype(np.float64) / scale * steps)
+        whole[at : at + _BLOCK] = np.clip(part, -steps, steps - 1.0)
+    digest = _digest(whole, int(rate), bits, scale)
     out = io.BytesIO()
-    # libsndfile takes the high bits of 32-bit samples
+    whole <<= 32 - bits  # libsndfile takes the high bits of 32-bit samples
     soundfile.write(
         out,
-        whole << (32 - bits),
+        whole,
         int(rate),
         format="FLAC",
         subtype=f"PCM_{bits}",
         compression_level=0.6,
     )
-    digest = _digest(whole, int(rate), bits, scale)
     return EncodedSound(out.getvalue(), digest, int(rate), wave.shape[1], bits, scale)
 
 
