@@ -250,6 +250,15 @@ def test_nothing_found_and_nothing_wanted_leaves_the_reed() -> None:
     assert {"style-only", "no-finding"} <= set(plan.notes)
 
 
+def test_a_weak_finding_is_no_reason_to_cut() -> None:
+    doubtful = Known(geometry=Geometry(blades={"heart": mm(0.035, 0.02)}))
+    found = rank(doubtful)
+    assert ("heart-heavier", "weak") in [(r.finding.code, r.support.value) for r in found.ranked]
+    plan = planned(fake_reed(fault=heavy_heart), doubtful)
+    assert [o.act.kind for o in plan.options] == ["leave", "rest"]
+    assert plan.advised == 0
+
+
 def test_words_alone_may_ask_for_a_cut_that_helps() -> None:
     thick = fake_reed(fault=lambda b, t, u: 0.03e-3 + 0 * (b + t + u))
     strong = thick.by_cane * 4

@@ -349,7 +349,7 @@ def _advised(tries: list[Tried], findings: Findings, done: Collection[str]) -> i
         return 0
     if resting:
         return rest
-    if tries[0].act.cuts and _worth(tries[0]) > 0.0:
+    if tries[0].act.cuts and tries[0].better >= 0.5:
         return 0
     return 0 if tries[0].act.kind == "act" else leave
 

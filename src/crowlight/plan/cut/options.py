@@ -89,7 +89,7 @@ class Act:
     shape : ndarray, shape (2, n_along, n_across)
         Cane taken off, 1 where it is most.
     answers : tuple of str
-        Findings it is a remedy of, best supported first.
+        Findings with fair support or more that it is a remedy of, best supported first.
     belief : float
         Probability of the likeliest of them; 0 for none.
     """
@@ -220,10 +220,8 @@ def _answering(act: Act, findings: Findings) -> Act:
     """Return an act with the findings it is a remedy of at its place."""
     named = [
         r
-        for r in findings.ranked
-        if r.support in (Support.WEAK, Support.FAIR, Support.STRONG)
-        and act.code in r.finding.remedies
-        and (act.kind == "clip" or _there(act, r))
+        for r in _supported(findings)  # a weak one is no reason to cut
+        if act.code in r.finding.remedies and (act.kind == "clip" or _there(act, r))
     ]
     if not named:
         return act
