@@ -112,7 +112,7 @@ class Option:
     after_check : tuple of str
         Codes of the checks after it.
     cane_left : tuple of CaneLeft
-        After it, at the middle of what is expected.
+        After it, 95 % sure on the map and the strokes.
     cautions : tuple of str
         Codes of the catalogue of findings.
     """

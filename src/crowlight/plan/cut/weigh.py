@@ -326,9 +326,9 @@ class Scales:
         Returns
         -------
         float
-            The least over the comparisons an act makes: with the other side of the same blade, and
-            with the same place as seen of the other blade when one blade is cut. 1 for acts that
-            treat all alike.
+            On one side: compared with the other side of the same blade. All over one blade: with
+            the place of the other blade that lies across the opening. 1 for acts that treat all
+            alike; 0 if the best estimate says otherwise.
         """
         if not act.lopsided or act.shape is None:
             return 1.0
