@@ -25,4 +25,5 @@ def test_the_page_of_what_was_learned_is_sound(window, modelled):
             drawing = page.get_by_role("img", name="Side view")
             drawing.scroll_into_view_if_needed()
             expect(drawing).to_be_visible()
+            assert drawing.evaluate("i => i.decode().then(() => i.naturalWidth)") > 0
             assert page.get_by_role("columnheader", name="After").count() == 1

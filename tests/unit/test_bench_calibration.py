@@ -21,7 +21,9 @@ from crowlight.bench.measured import Datum, calibration_inputs, was_measured
 from crowlight.bench.state import ReedState, state_of
 from crowlight.bench.tasks import result_key, run_task
 from crowlight.blade import Blades, typical_scrape, usual_unknowns
+from crowlight.crow import ReedParameters, find_resonances, onsets, staple_bore
 from crowlight.errors import InputError
+from crowlight.materials import breath
 from crowlight.reed import Blade, CaneState, Place, Reading
 from crowlight.reed.styles import style
 
@@ -212,3 +214,13 @@ def test_a_force_out_of_all_proportion_is_asked_about_and_not_used(inputs: dict[
     assert [c.code for c in found.conflicts] == ["unexpected"]
     assert "much more than" in found.conflicts[0].question
     assert not found.used
+
+
+def test_the_air_model_takes_the_reeds_that_were_learned():
+    reed = ReedParameters(frequency=3600.0)
+    found = run_task("crow", {"altitude": 0.0, "reeds": (reed,) * 8}, lambda _: None)
+    assert found["your_data"] is True
+    low, middle, high = found["pitch_hz"]
+    assert low == pytest.approx(high)  # all reeds alike: nothing is left open
+    alone = onsets([reed], find_resonances(staple_bore(), breath(101325.0)))
+    assert middle == pytest.approx(float(alone.frequency[0]), rel=1e-6)
