@@ -378,3 +378,14 @@ def test_a_plan_as_plain_data() -> None:
     clip = next(o for o in dropped["options"] if o["kind"] == "clip")
     assert clip["how_much"] == "0.1\N{NO-BREAK SPACE}mm off the tip, against a stop"
     assert "clipping" in {c["name"] for c in clip["cautions"]}
+
+
+def test_a_remedy_more_likely_to_lead_away_is_named_but_not_advised() -> None:
+    """The finding stands, but this player wants the reed harder, and cane cannot be put back."""
+    reed = fake_reed(fault=heavy_heart)
+    strong = replace(reed, by_cane=reed.by_cane * 8)
+    plan = planned(strong, HEAVY, words=Words(easy_resistant=1.0))
+    first = plan.options[0]
+    assert first.act.code == "equalise-heart"
+    assert first.better < 0.5
+    assert plan.options[plan.advised].act.kind == "leave"
