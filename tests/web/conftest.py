@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from html.parser import HTMLParser
 from pathlib import Path
@@ -90,6 +91,12 @@ def fields_of(page: httpx.Response) -> dict[str, list[str]]:
     return forms.fields
 
 
+def _run(question: Coroutine[Any, Any, httpx.Response]) -> httpx.Response:
+    """Run a coroutine in a thread of its own: a real browser's loop may be running in this one."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, question).result()
+
+
 class Browser:
     """Sends requests straight into an application, with a cookie jar.
 
@@ -107,10 +114,10 @@ class Browser:
         self._cookies = httpx.Cookies()
 
     def get(self, path: str, **more: Any) -> httpx.Response:
-        return asyncio.run(self._ask("GET", path, more))
+        return _run(self._ask("GET", path, more))
 
     def post(self, path: str, **more: Any) -> httpx.Response:
-        return asyncio.run(self._ask("POST", path, more))
+        return _run(self._ask("POST", path, more))
 
     async def _ask(self, method: str, path: str, more: dict[str, Any]) -> httpx.Response:
         transport = httpx.ASGITransport(self.app, raise_app_exceptions=self._raise_bugs)
