@@ -40,6 +40,7 @@ test: $(VENV)/.test debian lint types
 
 bench: $(VENV)/.bench
 	for file in benchmarks/bench_*.py; do echo "== $$file" && $(ONE_THREAD) $(BIN)/python $$file || exit 1; done
+	$(BIN)/python benchmarks/summary.py
 
 soak: $(VENV)/.test debian
 	$(ONE_THREAD) $(BIN)/python -m pytest -m soak -n $(JOBS)
