@@ -10,6 +10,7 @@ from typing import Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from crowlight.bench.octave import octave_experiment
 from crowlight.bench.ports import Report
 from crowlight.errors import InputError
 from crowlight.listen import (
@@ -72,6 +73,10 @@ def listen(inputs: Mapping[str, Any], report: Report = lambda _: None) -> dict[s
     found = heard.as_dict()
     if kind == "crow" and heard.best is not None:
         found["swell"] = measure_swell(sound, rate, target=target).as_dict()
+        upper = 2.0 * target
+        if found["pitch_hz"]:  # in whichever octave, brought next to the one expected
+            upper = found["pitch_hz"] * 2.0 ** round(math.log2(upper / found["pitch_hz"]))
+        found["octave_experiment"] = octave_experiment(sound, rate, upper=upper)
     return plain(found)
 
 

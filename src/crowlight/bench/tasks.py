@@ -105,7 +105,7 @@ _TASKS: Mapping[str, Task] = {
     "crow": Task(1, _crow),
     "crow-sound": Task(1, _crow_sound),
     "leverage": Task(1, _leverage),
-    "listen": Task(1, _listen),
+    "listen": Task(2, _listen),
     "mechanics": Task(4, _mechanics),
     "own-style": Task(1, _own_style),
     "travel": Task(2, _travel),

@@ -15,6 +15,7 @@ from crowlight.report.charts import chart_svg, sections_chart
 from crowlight.report.counting import Counting
 from crowlight.report.drying import drift_said
 from crowlight.report.maps import difference_picture, thickness_picture
+from crowlight.report.octave import octave_said
 from crowlight.report.svg import Frame, blade_picture, facing_picture, key_mark
 from crowlight.report.words import Words, literal
 
@@ -47,6 +48,7 @@ def environment(words: Words, *packages: str) -> Environment:
         blade_picture=_blade_picture,
         facing_picture=_facing_picture,
         drift_said=drift_said,
+        octave_said=octave_said,
         thickness_picture=_thickness_picture,
         difference_picture=_difference_picture,
         sections_image=_sections_image,
