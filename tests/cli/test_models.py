@@ -113,3 +113,14 @@ def test_follow_ups_change_what_is_learned_not_what_physics_says() -> None:
     (learned,) = [k for k in with_them["learned"] if k["effect"] == "crow-pitch"]
     assert learned["reeds"] == 4
     assert learned["joined"]["middle"] < learned["physics"]["middle"]
+
+
+def test_weather_counts_beside_altitude() -> None:
+    from crowlight.bench.air import travel
+    from crowlight.bench.places import SiteAsked
+
+    here = SiteAsked(name="here", altitude=6.0)
+    calm = travel({"home": here, "destination": SiteAsked(name="there", altitude=1850.0)})
+    low = SiteAsked(name="there", altitude=1850.0, pressure=79_500.0)
+    stormy = travel({"home": here, "destination": low})
+    assert stormy["density_ratio"] < calm["density_ratio"]

@@ -156,6 +156,9 @@ def test_the_sound_is_a_wav_that_says_it_is_a_model(pages):
         ("home_altitude=5&to_altitude=9000", "is it in feet? 9000 ft is 2743 m", "9000"),
         ("home_altitude=5&to_altitude=900&to_temperature=68", "68 °F is 20.0 °C", "68"),
         ("home_altitude=5&to_altitude=900&home_humidity=140", "140 % is outside 0 to 100", "140"),
+        ("home_altitude=5&to_altitude=900&to_pressure=680", "680", "680"),
+        ("home_altitude=5&to_altitude=900&to_pressure=29.9", "read the barometer again", "29.9"),
+        ("home_altitude=5&to_altitude=1850&to_pressure=1015", "1015", "1015"),
         ("home_altitude=5", "How high is where it is going?", "5"),
         ("home_altitude=high&to_altitude=900", "“high” is not a number", "high"),
         ("home_name=Dune&to_altitude=900", "How high is Dune?", "Dune"),
@@ -192,3 +195,11 @@ def test_hostile_names_stay_text(pages):
     name = quote("<script>1</script>")
     page = site.get(f"{reed}/journey?home_name={name}&home_altitude=5&to_altitude=900&ask=1")
     assert "<script>1</script>" not in page.text
+
+
+def test_a_barometer_on_the_spot_is_used(pages):
+    site, reed, jobs = pages
+    site.get(f"{reed}/journey?home_altitude=5&to_altitude=1850&to_pressure=811.5&ask=1")
+    (inputs,) = [i for t, i in jobs.asked if t == "travel"]
+    assert inputs["destination"].pressure == pytest.approx(81_150.0)
+    assert inputs["home"].pressure is None

@@ -138,7 +138,7 @@ def _site(asked: SiteAsked) -> Site:
         usual.temperature if temperature is None else measured.temperature,
         usual.humidity if humidity is None else measured.humidity,
     )
-    return Site(Place(asked.name, asked.altitude), climate)
+    return Site(Place(asked.name, asked.altitude, asked.pressure), climate)
 
 
 def _draws(

@@ -26,6 +26,8 @@ class SiteAsked:
         Indoors, if measured [K].
     humidity : float or None
         Indoors, if measured, 0 to 1.
+    pressure : float or None
+        From a barometer on the spot, not reduced to sea level [Pa]; that of the altitude if None.
     season : str
         The usual indoor climate where nobody measured; see `crowlight.plan.seasons`.
     """
@@ -34,6 +36,7 @@ class SiteAsked:
     altitude: float | None
     temperature: float | None = None
     humidity: float | None = None
+    pressure: float | None = None
     season: str = USUAL
 
 

@@ -18,10 +18,12 @@ from crowlight.bench.desk import Desk
 from crowlight.bench.places import USUAL, SiteAsked
 from crowlight.bench.ports import Heard, PersonPlace
 from crowlight.errors import CrowlightError, InputError
+from crowlight.materials import Place
 from crowlight.materials.limits import (
     ZERO_CELSIUS,
     check_altitude,
     check_humidity,
+    check_pressure,
     check_temperature,
 )
 from crowlight.report.blade_charts import REGIMES, altitude_chart, strip_chart
@@ -196,6 +198,7 @@ def _site(
         "temperature", "°C", check_temperature, place.temperature if place else None
     )
     humidity = checked("humidity", "%", check_humidity, place.humidity if place else None, 0.01)
+    pressure = checked("pressure", "hPa", check_pressure, None, 100.0)
     name = place.name if place else question.one(f"{end}_name") or usual
     if altitude is None and not question.one(f"{end}_altitude"):
         text = mark(
@@ -205,9 +208,19 @@ def _site(
         question.trouble(f"{end}_altitude", question.words.say(text, place=name))
     if altitude is None:
         return None
+    try:
+        Place(name, altitude, pressure)
+    except InputError as error:  # a pressure that does not fit the altitude
+        question.trouble(f"{end}_pressure", str(error))
+        return None
     season = question.choice(f"{end}_season", CLIMATES, USUAL)
     return SiteAsked(
-        name=name, altitude=altitude, temperature=temperature, humidity=humidity, season=season
+        name=name,
+        altitude=altitude,
+        temperature=temperature,
+        humidity=humidity,
+        pressure=pressure,
+        season=season,
     )
 
 
@@ -222,6 +235,8 @@ def _asked_again(trip: _Trip) -> dict[str, str]:
             asked[f"{end}_temperature"] = shown(site.temperature - ZERO_CELSIUS)
         if site.humidity is not None:
             asked[f"{end}_humidity"] = shown(100.0 * site.humidity)
+        if site.pressure is not None:
+            asked[f"{end}_pressure"] = shown(0.01 * site.pressure)
     return asked
 
 
