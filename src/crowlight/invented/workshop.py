@@ -58,6 +58,8 @@ class DemoReed:
         Of its chance.
     faults : tuple of Fault
         What was put in.
+    seen : bool
+        Whether the gauge can tell the fault; one of them is too small.
     opening : float
         Height of the opening [m].
     away : bool
@@ -77,6 +79,7 @@ class DemoReed:
     cork: str
     seed: int
     faults: tuple[Fault, ...] = ()
+    seen: bool = True
     opening: float = 0.70e-3
     away: bool = False
     words: str = ""
@@ -98,6 +101,8 @@ REEDS: Sequence[DemoReed] = (
         thread="blue",
         cork="1",
         seed=101,
+        faults=(_fault("tip", Blade.PLAIN, +1, -6),),
+        seen=False,
         words="Speaks at once, nothing to wish for.",
         grade=5,
     ),
