@@ -15,7 +15,7 @@ pytestmark = pytest.mark.browser
 def test_the_page_of_what_was_learned_is_sound(window, modelled):
     # a force far too large: the page shows a question as well
     modelled.desk.write("Gull 7", ForceTest(force=4.0, uncertainty=0.05))
-    modelled.desk.calibrated("Gull 7")
+    modelled.desk.models.calibrated("Gull 7")
     for scheme in ("light", "dark"):
         for width in (360, 1440):
             page = window(width, scheme)

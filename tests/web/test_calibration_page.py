@@ -30,7 +30,7 @@ def reed(site: Any) -> str:
 
 
 def told(site: Any, path: str) -> str:
-    site.desk.calibrated("Gull 7")  # kept now, so that the page need not wait
+    site.desk.models.calibrated("Gull 7")  # kept now, so that the page need not wait
     return site.get(f"{path}/calibration").text
 
 
@@ -43,11 +43,11 @@ def test_a_force_test_is_shown_before_and_after(site, reed):
     assert "cane stiffness across the fibres" in page
     assert page.index("Seen only together") > page.index("Before and after your data")
     jobs = site.desk.jobs
-    site.desk.blades("Gull 7")
+    site.desk.models.blades("Gull 7")
     asked = dict(jobs.asked)["mechanics"]
     assert asked["learned"].data == ("force",)
     site.desk.write("Gull 7", Cut(zone="tip", blades=tuple(Blade)))
-    site.desk.blades("Gull 7")
+    site.desk.models.blades("Gull 7")
     assert "learned" not in jobs.asked[-1][1]
 
 
@@ -58,7 +58,7 @@ def test_questions_come_first_and_the_models_wait(site, reed):
     assert "the force test is much more than this map and usual cane give" in page
     assert f'href="{reed}#entry-{entry.seq}"' in page
     assert f'id="entry-{entry.seq}"' in site.get(reed).text
-    site.desk.blades("Gull 7")
+    site.desk.models.blades("Gull 7")
     assert "learned" not in site.desk.jobs.asked[-1][1]
 
 

@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from uuid import UUID, uuid4
 
 from crowlight.bench.assess import Assessment, inputs_of_table
-from crowlight.bench.followups import travel_outcomes
 from crowlight.bench.gauges import makers_gauges
 from crowlight.bench.importing import Imported, entries_of_table
-from crowlight.bench.inputs import blade_inputs, reed_inputs
+from crowlight.bench.inputs import reed_inputs
 from crowlight.bench.kinds import Payload, Recording, Withdrawn, clean_text
-from crowlight.bench.measured import calibration_inputs, was_measured
+from crowlight.bench.modelling import Models
 from crowlight.bench.moments import Compared, Sheet, check_moments, map_changes
 from crowlight.bench.people import People
-from crowlight.bench.places import SiteAsked, site_of
 from crowlight.bench.ports import (
     Appended,
     Blobs,
@@ -39,14 +36,9 @@ from crowlight.bench.ports import (
 from crowlight.bench.state import ReedState, difference, state_of
 from crowlight.bench.styles import checked_name
 from crowlight.bench.tasks import result_key, task_named
-from crowlight.errors import InputError, NotFound, OutsideModel
+from crowlight.errors import InputError, NotFound
 from crowlight.reed import Reading, Repeatability, check_reading
 from crowlight.reed.styles import STYLE_CODES
-
-if TYPE_CHECKING:  # it loads the blade model, which most of the desk does without
-    from crowlight.bench.calibration import Calibrated
-    from crowlight.bench.mechanics import BladesShown
-    from crowlight.bench.whatif import Cut, Leverage, Outcome
 
 __all__ = ["Desk", "Imported", "Sheet"]
 
@@ -64,6 +56,11 @@ class Desk:
     sounds: Sounds
 
     @property
+    def models(self) -> Models:
+        """What the models say of a reed's blades and air."""
+        return Models(desk=self)
+
+    @property
     def people(self) -> People:
         """Makers, players, their places, batches, and whose a reed is."""
         return People(records=self.records)
@@ -79,7 +76,7 @@ class Desk:
         reed = self.records.reed(key)
         entries = self.records.entries(reed.uuid, up_to=up_to)
         state = state_of(entries)
-        assessment = self._assessed(self._inputs(reed, state), sticky=str(reed.uuid))
+        assessment = self._assessed(self.reed_inputs(reed, state), sticky=str(reed.uuid))
         return Sheet(reed=reed, state=state, entries=entries, assessment=assessment)
 
     def compare(self, key: str | UUID, before: int, after: int) -> Compared:
@@ -97,7 +94,7 @@ class Desk:
         seen = {e.uuid for e in old.entries}
         judged = [
             self._assessed(inputs, sticky=str(reed.uuid))
-            for inputs in (self._inputs(reed, old), self._inputs(reed, new, since=seen))
+            for inputs in (self.reed_inputs(reed, old), self.reed_inputs(reed, new, since=seen))
         ]
         return Compared(
             name=reed.name,
@@ -137,7 +134,7 @@ class Desk:
             raise InputError(msg)
         return found
 
-    def _inputs(
+    def reed_inputs(
         self, reed: Reed, state: ReedState, *, since: Collection[UUID] = ()
     ) -> dict[str, Any]:
         """Gather what judging a reed needs, without the readings of `since`."""
@@ -169,8 +166,8 @@ class Desk:
         name = checked_name(name)
         kept = [self.records.reed(key) for key in dict.fromkeys(reeds)]
         states = [state_of(self.records.entries(reed.uuid)) for reed in kept]
-        given = tuple(self._inputs(reed, s) for reed, s in zip(kept, states, strict=True))
-        found = self._computed("own-style", {"name": name, "reeds": given})
+        given = tuple(self.reed_inputs(reed, s) for reed, s in zip(kept, states, strict=True))
+        found = self.computed("own-style", {"name": name, "reeds": given})
         makers = {reed.maker for reed in kept}
         new = OwnStyle(
             uuid=uuid or uuid4(),
@@ -191,9 +188,9 @@ class Desk:
     # --- computing ------------------------------------------------------------------------------
 
     def _assessed(self, inputs: Mapping[str, Any], *, sticky: str) -> Assessment | None:
-        return self._computed("assess", inputs, sticky=sticky) if inputs["readings"] else None
+        return self.computed("assess", inputs, sticky=sticky) if inputs["readings"] else None
 
-    def _computed(
+    def computed(
         self,
         task: str,
         inputs: Mapping[str, Any],
@@ -212,95 +209,6 @@ class Desk:
         found = self.jobs.submit(task, inputs, sticky=sticky).result()
         self.results.put(key, codec.to_bytes(found))
         return found
-
-    # --- blades and air -------------------------------------------------------------------------
-
-    def blades(self, key: str | UUID) -> BladesShown:
-        """Solve the blades of a kept reed; see `crowlight.bench.mechanics.mechanics`."""
-        return self._about_blades(key, "mechanics")
-
-    def leverage(self, key: str | UUID) -> Leverage:
-        """Say what cane off each zone does; see `crowlight.bench.whatif.leverage`."""
-        return self._about_blades(key, "leverage")
-
-    def what_if(self, key: str | UUID, cut: Cut) -> Outcome:
-        """Solve a kept reed after a cut; see `crowlight.bench.whatif.what_if`."""
-        return self._about_blades(key, "what-if", cut=cut)
-
-    def _about_blades(self, key: str | UUID, task: str, **more: Any) -> Any:
-        reed = self.records.reed(key)
-        state = state_of(self.records.entries(reed.uuid))
-        inputs = blade_inputs(self._inputs(reed, state), state) | more
-        if found := self._trusted(reed, state):
-            inputs["learned"] = found.learned
-        return self._computed(task, inputs, sticky=str(reed.uuid))
-
-    def calibrated(self, key: str | UUID) -> Calibrated:
-        """Learn of a kept reed from its measurements; see `crowlight.bench.calibration`."""
-        reed = self.records.reed(key)
-        state = state_of(self.records.entries(reed.uuid))
-        inputs = blade_inputs(self._inputs(reed, state), state)
-        given = calibration_inputs(inputs, state, self.hear)
-        return self._computed("calibrate", given, sticky=str(reed.uuid))
-
-    def _trusted(self, reed: Reed, state: ReedState) -> Calibrated | None:
-        """Return what the models may take: something was measured and nothing is in doubt."""
-        with suppress(InputError, OutsideModel):
-            found = self.calibrated(reed.uuid) if was_measured(state) else None
-            return found if found and found.used else None
-        return None
-
-    def site(self, name: str) -> SiteAsked:
-        """Return a kept place, as it is asked about on a journey.
-
-        Raises
-        ------
-        NotFound
-            If no place is kept under this name; the message offers close names.
-        """
-        return site_of(self.records.place(name))
-
-    def travel(
-        self, key: str | UUID, *, home: SiteAsked, to: SiteAsked, made: str = "finished"
-    ) -> dict[str, Any]:
-        """Say what a journey does to a kept reed; see `crowlight.bench.air.travel`."""
-        reed = self.records.reed(key)
-        outcomes = travel_outcomes(self.records, reed.maker)
-        inputs = {"home": home, "destination": to, "state": made, "outcomes": outcomes}
-        return self._about_air(reed.uuid, "travel", inputs)
-
-    def crow(self, key: str | UUID, *, altitude: float = 0.0) -> dict[str, Any]:
-        """Model the crow of a kept reed; see `crowlight.bench.air.crow_model`."""
-        return self._about_air(key, "crow", {"altitude": altitude})
-
-    def crow_sound(
-        self, key: str | UUID, *, altitude: float = 0.0, over_threshold: float = 1.2
-    ) -> dict[str, Any]:
-        """Model the sound of a kept reed's crow; see `crowlight.bench.air.model_sound`."""
-        inputs = {"altitude": altitude, "over_threshold": over_threshold}
-        inputs |= self._known_of(self.records.reed(key))
-        return self.jobs.submit("crow-sound", inputs).result()
-
-    def _about_air(self, key: str | UUID, task: str, inputs: dict[str, Any]) -> dict[str, Any]:
-        """Run a task about reed and air."""
-        reed = self.records.reed(key)
-        return self._computed(task, inputs | self._known_of(reed), sticky=str(reed.uuid))
-
-    def _known_of(self, reed: Reed) -> dict[str, Any]:
-        """Return what a model of reed and air may know of a reed."""
-        state = state_of(self.records.entries(reed.uuid))
-        staple = state.described.staple
-        known: dict[str, Any] = {
-            "staple_length": staple.length,
-            "bore_top": staple.bore_top,
-            "bore_bottom": staple.bore_bottom,
-        }
-        # else a reed nobody measured, or one the blade model has no answer for
-        with suppress(InputError, OutsideModel):
-            known["blades"] = self.blades(reed.uuid).lumped
-            if found := self._trusted(reed, state):
-                known["reeds"] = found.reeds
-        return known
 
     # --- listening ------------------------------------------------------------------------------
 
@@ -361,7 +269,7 @@ class Desk:
             "reference": reference,
             "one_reed": one_reed,
         }
-        return self._computed("listen", inputs, sticky=sticky, told=told)
+        return self.computed("listen", inputs, sticky=sticky, told=told)
 
     # --- writing down ---------------------------------------------------------------------------
 

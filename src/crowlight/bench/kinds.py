@@ -6,21 +6,14 @@ accepting the old ones. Sentences for people are not here: see the templates.
 
 from __future__ import annotations
 
-import unicodedata
-from collections.abc import Callable
 from typing import Annotated, Any, ClassVar, Literal
 from uuid import UUID
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    ConfigDict,
-    Field,
-    ValidationError,
-    ValidationInfo,
-    field_validator,
-)
+from pydantic import Field, ValidationError, ValidationInfo, field_validator
 
+from crowlight.bench.advice_kinds import ADVICE_KINDS
+from crowlight.bench.payload import Answer, Line, Payload, Text, clean_text
+from crowlight.bench.workshop_kinds import WORKSHOP_KINDS
 from crowlight.errors import InputError
 from crowlight.reed import Blade, Side
 
@@ -55,64 +48,6 @@ __all__ = [
     "clean_text",
     "read",
 ]
-
-
-def clean_text(text: str, *, lines: bool = True) -> str:
-    """Return `text` in Unicode normal form C, without blanks at its ends.
-
-    Parameters
-    ----------
-    text : str
-        What was typed.
-    lines : bool
-        Whether line breaks and tabs may stand in it.
-
-    Returns
-    -------
-    str
-        The text.
-
-    Raises
-    ------
-    InputError
-        If it holds a control character: these are never typed on purpose and hide in files.
-
-    Examples
-    --------
-    >>> clean_text("  soft <b>reed</b> ")
-    'soft <b>reed</b>'
-    """
-    text = unicodedata.normalize("NFC", text.replace("\r\n", "\n")).strip()
-    allowed = "\n\t" if lines else ""
-    for position, char in enumerate(text, start=1):
-        if unicodedata.category(char) in {"Cc", "Cs"} and char not in allowed:
-            msg = (
-                f"text has the control character U+{ord(char):04X} at position {position}; "
-                f"delete it and type that part again"
-            )
-            raise InputError(msg)
-    return text
-
-
-def _text(*, lines: bool) -> Callable[[str], str]:
-    def check(text: str) -> str:
-        return clean_text(text, lines=lines)
-
-    return check
-
-
-Line = Annotated[str, AfterValidator(_text(lines=False)), Field(max_length=200)]
-Text = Annotated[str, AfterValidator(_text(lines=True)), Field(max_length=10_000)]
-Answer = Literal["yes", "no", "unsure"]
-
-
-class Payload(BaseModel):
-    """Base of all kinds: frozen, nothing unknown accepted, no NaN or infinity."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-    kind: ClassVar[str]
-    version: ClassVar[int] = 1
 
 
 class ReadingsTaken(Payload):
@@ -200,7 +135,7 @@ class Recording(Payload):
     sample_rate: Annotated[int, Field(gt=0, le=768_000)]
     full_scale: Annotated[float, Field(ge=1)] = 1.0
     device: Line = ""
-    settings: dict[str, str | int | float | bool | None] = {}
+    settings: dict[str, str | int | float | bool | None] = Field(default_factory=dict)
 
 
 class Label(Payload):
@@ -394,6 +329,8 @@ KINDS: dict[str, type[Payload]] = {
         ForceTest,
         CrowStart,
         Withdrawn,
+        *ADVICE_KINDS,
+        *WORKSHOP_KINDS,
     )
 }
 

@@ -30,7 +30,7 @@ def blade(
         found = blades_of_file(read_bytes(path), name=path.name)
     else:
         with open_desk(context.obj) as desk:
-            found = desk.blades(target)
+            found = desk.models.blades(target)
     typer.echo(json.dumps(blades_plain(found), indent=1) if as_json else blades_text(found))
 
 
@@ -49,9 +49,9 @@ def crow(
     from crowlight.wiring import open_desk, write_wav
 
     with open_desk(context.obj) as desk:
-        found = desk.crow(reed, altitude=altitude)
+        found = desk.models.crow(reed, altitude=altitude)
         if sound is not None:
-            heard = desk.crow_sound(reed, altitude=altitude)
+            heard = desk.models.crow_sound(reed, altitude=altitude)
             write_wav(sound, heard["samples"], heard["rate"], title=f"Modelled crow of {reed}")
     typer.echo(json.dumps(found, indent=1) if as_json else _crow_text(found))
     if sound is not None:
@@ -97,7 +97,7 @@ def travel(
     from crowlight.wiring import open_desk
 
     with open_desk(context.obj) as desk:
-        found = desk.travel(
+        found = desk.models.travel(
             reed,
             home=_asked(desk, home, home_altitude, "home"),
             to=_asked(desk, to, altitude, "the destination"),
@@ -115,7 +115,7 @@ def _asked(desk: Any, name: str, altitude: float | None, what: str) -> SiteAsked
     if not name:
         msg = f"{what} is not named; name a kept place, or give its altitude"
         raise InputError(msg)
-    return desk.site(name)
+    return desk.models.site(name)
 
 
 def _travel_text(found: dict[str, Any]) -> str:

@@ -22,7 +22,7 @@ def calibrate(
     from crowlight.wiring import open_desk
 
     with open_desk(context.obj) as desk:
-        found = desk.calibrated(reed)
+        found = desk.models.calibrated(reed)
     if as_json:
         typer.echo(json.dumps(calibration_plain(found), indent=1))
     else:

@@ -67,7 +67,9 @@ def blades_page(request: Request, reed: UUID, bench: UseBench) -> Response:
     title = bench.words(mark("What the blades do"))
     try:
         state = running.ask(
-            ("blades", about), bench.desk, lambda d: (d.blades(reed), d.leverage(reed))
+            ("blades", about),
+            bench.desk,
+            lambda d: (d.models.blades(reed), d.models.leverage(reed)),
         )
     except CrowlightError as error:
         return _refused(request, bench, sheet, error)
@@ -84,7 +86,7 @@ def blades_page(request: Request, reed: UUID, bench: UseBench) -> Response:
                 again = running.ask(
                     ("what-if", about, cut),
                     bench.desk,
-                    lambda d: d.what_if(reed, cut),
+                    lambda d: d.models.what_if(reed, cut),
                     lane=("what-if", reed),
                 )
                 if isinstance(again, UnderWay):
@@ -135,7 +137,7 @@ def blades_chart(
 ) -> Response:
     """Return the opening curve, or the opening across the tip, as a picture."""
     draw = opening_chart if picture == "opening" else profile_chart
-    svg = chart_svg(draw(bench.desk.blades(reed), words=bench.words, dark=dark))
+    svg = chart_svg(draw(bench.desk.models.blades(reed), words=bench.words, dark=dark))
     headers = {"Content-Security-Policy": POLICY_REPORT, "Cache-Control": "private, max-age=60"}
     return Response(svg, media_type="image/svg+xml", headers=headers)
 
@@ -146,7 +148,7 @@ def blades_what_if(request: Request, reed: UUID, bench: UseBench) -> Response:
     running: Running = request.app.state.running
     sheet = as_kept(bench.desk, reed)
     about = (reed, sheet.reed.seq)
-    found, levers = bench.desk.blades(reed), bench.desk.leverage(reed)
+    found, levers = bench.desk.models.blades(reed), bench.desk.models.leverage(reed)
     question = Question.of(request.query_params, bench.words)
     cut = _cut(question, levers)
     if cut is None:
@@ -155,7 +157,7 @@ def blades_what_if(request: Request, reed: UUID, bench: UseBench) -> Response:
         state = running.ask(
             ("what-if", about, cut),
             bench.desk,
-            lambda d: d.what_if(reed, cut),
+            lambda d: d.models.what_if(reed, cut),
             lane=("what-if", reed),
         )
     except CrowlightError as error:

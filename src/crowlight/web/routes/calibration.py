@@ -31,7 +31,7 @@ def calibration_page(request: Request, reed: UUID, bench: UseBench) -> Response:
     found, why, status = None, "", 200
     try:
         state = running.ask(
-            ("calibration", reed, sheet.reed.seq), bench.desk, lambda d: d.calibrated(reed)
+            ("calibration", reed, sheet.reed.seq), bench.desk, lambda d: d.models.calibrated(reed)
         )
         if isinstance(state, UnderWay):
             return waiting(request, bench, sheet, state, title=title, back=f"/reeds/{reed}")

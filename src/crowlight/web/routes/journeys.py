@@ -56,7 +56,7 @@ class _Trip:
     made: str
 
     def told(self, desk: Desk, reed: UUID) -> dict[str, Any]:
-        return desk.travel(reed, home=self.home, to=self.to, made=self.made)
+        return desk.models.travel(reed, home=self.home, to=self.to, made=self.made)
 
 
 @router.get("/reeds/{reed}/journey", include_in_schema=False)
@@ -118,7 +118,7 @@ def journey_chart(request: Request, reed: UUID, bench: UseBench, dark: bool = Fa
 @router.get("/reeds/{reed}/journey/crow.svg", include_in_schema=False)
 def crow_chart(reed: UUID, bench: UseBench, altitude: float, dark: bool = False) -> Response:
     """Return what the modelled crow does as one blows harder, as a picture."""
-    found = bench.desk.crow(reed, altitude=float(check_altitude(altitude)))
+    found = bench.desk.models.crow(reed, altitude=float(check_altitude(altitude)))
     return _picture(strip_chart(found["strip"], words=bench.words, dark=dark))
 
 
@@ -130,7 +130,7 @@ def crow_wav(reed: UUID, bench: UseBench, altitude: float, over: float = 1.2) ->
         msg = f"blowing pressure {over:g} must lie between 1 and {_LOUDEST:g} times the threshold"
         raise InputError(msg)
     height = float(check_altitude(altitude))
-    heard = bench.desk.crow_sound(reed, altitude=height, over_threshold=over)
+    heard = bench.desk.models.crow_sound(reed, altitude=height, over_threshold=over)
     text = mark("Modelled crow of %(reed)s at %(altitude)s m: a model, not a recording")
     title = bench.words.say(text, reed=name, altitude=f"{height:.0f}")
     sound = np.asarray(heard["samples"], dtype=float)[:, np.newaxis]
@@ -153,7 +153,8 @@ def _all(
     """Compute the journey, and the modelled crow at both its ends."""
     told = trip.told(desk, reed)
     return told, [
-        (site, desk.crow(reed, altitude=site.altitude or 0.0)) for site in (trip.home, trip.to)
+        (site, desk.models.crow(reed, altitude=site.altitude or 0.0))
+        for site in (trip.home, trip.to)
     ]
 
 
