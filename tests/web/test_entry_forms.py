@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 
+from crowlight.bench.advice_kinds import AfterCheck, Guess, Treated, Trials, Wish
 from crowlight.bench.kinds import (
     KINDS,
     Clip,
@@ -25,18 +26,29 @@ from crowlight.web.fields import FORMS
 from crowlight.web.typing_in import payload_of, typed_of
 
 from .conftest import fields_of
+from .workshop_full import WORKSHOP_FULL
 
+ADVICE, DONE = UUID(int=1), UUID(int=2)
 #: One full example of every kind, in SI units.
 FULL = {
     "lengths": Lengths(overall=0.0702, overall_uncertainty=0.2e-3, thread_top=0.047),
     "opening": Opening(height=0.62e-3, uncertainty=0.03e-3),
     "note": Note(text="two\nlines"),
     "cut": Cut(
-        zone="tip", blades=("marked", "plain"), sides=("left",), strokes=3, depth=2e-5, remark="x"
+        zone="tip",
+        blades=("marked", "plain"),
+        sides=("left",),
+        part="left-corner",
+        direction="oblique",
+        strokes=3,
+        depth=2e-5,
+        remark="x",
+        advised=ADVICE,
+        option=0,
     ),
-    "clip": Clip(amount=0.2e-3, against="stop"),
+    "clip": Clip(amount=0.2e-3, against="stop", advised=ADVICE, option=1),
     "wetting": KINDS["wetting"](how="soaked", duration=180.0),
-    "rest": KINDS["rest"](duration=7200.0),
+    "rest": KINDS["rest"](duration=7200.0, advised=ADVICE),
     "knife": KINDS["knife"](what="sharpened"),
     "playing-test": KINDS["playing-test"](
         low_soft_attack="yes",
@@ -65,6 +77,40 @@ FULL = {
         pad_length=4e-3,
     ),
     "crow-start": CrowStart(pressure=4118.793, read_in="cmH2O", uncertainty=196.133),
+    "wish": Wish(
+        easy_resistant=-0.5,
+        covered_bright=0.0,
+        closed_open=1.0,
+        uses_knife="no",
+        others_reed="yes",
+        may_cut="unsure",
+        concert_in=36000.0,
+    ),
+    "trials": Trials(
+        crow_speaks="yes",
+        swell_begins="both",
+        leaks="no",
+        bubbles="none",
+        looked=True,
+        look=("nick", "film"),
+        control_reed="fine",
+        other_instrument="fails",
+        other_player="fine",
+        re_soaked="better",
+        dried="same",
+        pinched_sides="same",
+    ),
+    "guess": Guess(
+        who="the student",
+        does="scrape",
+        zone="tip",
+        part="corners",
+        blades=("marked",),
+        finding="one thick corner",
+        remark="it looked dark",
+    ),
+    "treated": Treated(what="clean", remark="water", advised=ADVICE, option=2),
+    "after-check": AfterCheck(follows=DONE, result="better", recording=UUID(int=3), remark="y"),
     "described": KINDS["described"](
         thread_colour="red",
         cork_number="7",
@@ -82,12 +128,14 @@ FULL = {
         tie_length=0.073,
         overlap=-0.1e-3,
     ),
+    **WORKSHOP_FULL,
 }
 
 
 def test_every_kind_with_a_form_has_an_example_here():
     assert set(FULL) == set(FORMS)
-    assert set(KINDS) - set(FORMS) == {"readings", "recording", "label", "control", "withdrawn"}
+    formless = {"readings", "recording", "label", "control", "withdrawn", "advised"} | {"photo", "letter"}
+    assert set(KINDS) - set(FORMS) == formless
 
 
 @pytest.mark.parametrize("kind", FULL)

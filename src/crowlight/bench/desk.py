@@ -28,6 +28,7 @@ from crowlight.bench.ports import (
     Records,
     Reed,
     ReedQuery,
+    ReedSummary,
     Results,
     SoundOf,
     Sounds,
@@ -40,7 +41,10 @@ from crowlight.errors import InputError, NotFound
 from crowlight.reed import Reading, Repeatability, check_reading
 from crowlight.reed.styles import STYLE_CODES
 
-__all__ = ["Desk", "Imported", "Sheet"]
+__all__ = ["LIKED", "Desk", "Imported", "Sheet"]
+
+#: A grade from which a reed counts as a good one.
+LIKED = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -270,6 +274,11 @@ class Desk:
             "one_reed": one_reed,
         }
         return self.computed("listen", inputs, sticky=sticky, told=told)
+
+    def liked(self, reed: Reed, *, most: int = 40) -> tuple[ReedSummary, ...]:
+        """Return other reeds with a grade of 4 or 5, best first: those a player may love."""
+        page = self.reeds(ReedQuery(sort="grade", descending=True, limit=most))
+        return tuple(r for r in page.rows if r.uuid != reed.uuid and (r.grade or 0) >= LIKED)
 
     # --- writing down ---------------------------------------------------------------------------
 

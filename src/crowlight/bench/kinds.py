@@ -12,7 +12,7 @@ from uuid import UUID
 from pydantic import Field, ValidationError, ValidationInfo, field_validator
 
 from crowlight.bench.advice_kinds import ADVICE_KINDS
-from crowlight.bench.payload import Answer, Line, Payload, Text, clean_text
+from crowlight.bench.payload import Answer, Followed, Line, Part, Payload, Text, clean_text
 from crowlight.bench.workshop_kinds import WORKSHOP_KINDS
 from crowlight.errors import InputError
 from crowlight.reed import Blade, Side
@@ -153,30 +153,39 @@ class Control(Payload):
     remark: Text = ""
 
 
-class Cut(Payload):
-    """Cane taken off with the knife."""
+class Cut(Followed):
+    """Cane taken off with the knife.
+
+    Version 2 adds the part of the zone, the direction of the strokes, and what it followed; `sides`
+    says the same as a `part` that is one side.
+    """
 
     kind: ClassVar[str] = "cut"
+    version: ClassVar[int] = 2
     zone: Line
     blades: tuple[Blade, ...]
     sides: tuple[Side, ...] = ()
+    part: Part | None = None
+    direction: Literal["along", "oblique"] | None = None
     strokes: Annotated[int, Field(ge=0, le=1000)] | None = None
     depth: Annotated[float, Field(gt=0, lt=1e-3)] | None = None
     remark: Text = ""
 
 
-class Clip(Payload):
+class Clip(Followed):
     """Length clipped off the tip [m]; None when it was not measured against a stop."""
 
     kind: ClassVar[str] = "clip"
+    version: ClassVar[int] = 2
     amount: Annotated[float, Field(gt=0, lt=5e-3)] | None = None
     against: Literal["stop", "ruler", "eye"] = "eye"
 
 
-class Rest(Payload):
+class Rest(Followed):
     """The reed was laid aside [s]."""
 
     kind: ClassVar[str] = "rest"
+    version: ClassVar[int] = 2
     duration: Annotated[float, Field(ge=0)] | None = None
 
 

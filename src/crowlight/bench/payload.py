@@ -5,12 +5,13 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable
 from typing import Annotated, ClassVar, Literal
+from uuid import UUID
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from crowlight.errors import InputError
 
-__all__ = ["Answer", "Line", "Payload", "Text", "clean_text"]
+__all__ = ["Answer", "Followed", "Line", "Part", "Payload", "Text", "clean_text"]
 
 
 def clean_text(text: str, *, lines: bool = True) -> str:
@@ -60,6 +61,19 @@ def _text(*, lines: bool) -> Callable[[str], str]:
 Line = Annotated[str, AfterValidator(_text(lines=False)), Field(max_length=200)]
 Text = Annotated[str, AfterValidator(_text(lines=True)), Field(max_length=10_000)]
 Answer = Literal["yes", "no", "unsure"]
+#: Part of a zone, as `crowlight.plan.cut.Part`; sides as seen facing the blade.
+Part = Literal[
+    "whole",
+    "sides",
+    "left",
+    "right",
+    "corners",
+    "left-corner",
+    "right-corner",
+    "left-foot",
+    "right-foot",
+    "upper",
+]
 
 
 class Payload(BaseModel):
@@ -69,3 +83,14 @@ class Payload(BaseModel):
 
     kind: ClassVar[str]
     version: ClassVar[int] = 1
+
+
+class Followed(Payload):
+    """Base of what was done to a reed: it may follow an advice.
+
+    `advised` is the entry of that advice and `option` which of its options was followed; an advice
+    without an option says that something else was done.
+    """
+
+    advised: UUID | None = None
+    option: Annotated[int, Field(ge=0, le=9)] | None = None

@@ -6,10 +6,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from crowlight.bench.advice_kinds import Advised
 from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import ReadingsTaken, Withdrawn
+from crowlight.bench.payload import Followed
 from crowlight.bench.ports import Entry
 from crowlight.reed import Blade
+from crowlight.report.advice_log import advised_said, followed_said
 from crowlight.report.sounds import entry_said
 from crowlight.report.words import Words, mark
 from crowlight.web.fields import FORMS
@@ -88,13 +91,15 @@ def _says(entry: Entry, words: Words) -> str:
         return "; ".join(parts)
     if isinstance(payload, Withdrawn):
         return payload.reason
+    if isinstance(payload, Advised):
+        return advised_said(payload, words)
     if payload.kind not in FORMS:
         return entry_said(payload, words)
     typed = typed_of(payload.kind, payload)
     parts = []
     for field in FORMS[payload.kind].fields:
         values = [v for v in typed.get(field.name, []) if v]
-        if not values:
+        if not values or field.kind == "kept":
             continue
         labels = dict(field.choices)
         said = ", ".join(words(labels.get(v, "")) or v for v in values)
@@ -102,4 +107,6 @@ def _says(entry: Entry, words: Words) -> str:
             parts.append(said)
         else:
             parts.append(f"{words(field.label)}: {said} {field.unit}".rstrip())
+    if isinstance(payload, Followed) and payload.advised is not None:
+        parts.append(followed_said(payload, words))
     return "; ".join(parts)

@@ -12,7 +12,8 @@ from pydantic import BaseModel, ValidationError
 from crowlight.bench.kinds import KINDS, Payload
 from crowlight.errors import InputError
 from crowlight.report.words import Words, mark
-from crowlight.web.fields import FORMS, Field
+from crowlight.web.field import Field
+from crowlight.web.fields import FORMS
 from crowlight.web.numbers import shown, typed_number
 
 __all__ = ["Trouble", "Typed", "limits", "payload_of", "typed_of"]
@@ -133,6 +134,9 @@ def _trouble(kind: str, asked: Sequence[Field], error: Any, words: Words) -> Tro
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, InputError):
         return Trouble(name, f"{label}: {cause}")
+    if field.kind == "day":
+        text = mark("%(field)s: “%(value)s” is no day; write it as year-month-day, like 2026-04-02")
+        return Trouble(name, words.say(text, field=label, value=str(error["input"])[:40]))
     if error["type"] == "string_too_long":
         return Trouble(
             name,

@@ -12,10 +12,12 @@ from starlette.responses import RedirectResponse, Response
 
 from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import ForceTest, Lengths, Opening, Withdrawn
+from crowlight.bench.payload import Followed
 from crowlight.bench.ports import Entry
 from crowlight.errors import CrowlightError, NotFound
 from crowlight.report.words import mark
-from crowlight.web.fields import FORMS, Form
+from crowlight.web.field import Form
+from crowlight.web.fields import FORMS
 from crowlight.web.log import lines
 from crowlight.web.looking import as_kept
 from crowlight.web.sending import (
@@ -71,7 +73,7 @@ def _page(
         status=status,
         sheet=sheet,
         kind=kind,
-        form=_with_own_styles(FORMS[kind], bench) if kind == "described" else FORMS[kind],
+        form=_offering(kind, sheet, bench),
         typed=typed,
         troubles=troubles,
         uuid=uuid,
@@ -80,17 +82,31 @@ def _page(
     )
 
 
-def _with_own_styles(form: Form, bench: Bench) -> Form:
-    """Offer the maker's own styles beside those there are figures for."""
-    own = tuple((style.name, style.name) for style in bench.desk.styles())
+def _offering(kind: str, sheet: Sheet, bench: Bench) -> Form:
+    """Return a form with what it offers beside its own choices."""
+    more = _more(kind, sheet, bench)
     fields = tuple(
-        replace(f, choices=(*f.choices, *own)) if f.name == "style" else f for f in form.fields
+        replace(f, choices=(*f.choices, *more)) if f.more else f for f in FORMS[kind].fields
     )
-    return replace(form, fields=fields)
+    return replace(FORMS[kind], fields=fields)
+
+
+def _more(kind: str, sheet: Sheet, bench: Bench) -> tuple[tuple[str, str], ...]:
+    """Return what the records offer as choices: own styles, loved reeds, places."""
+    if kind == "described":
+        return tuple((style.name, style.name) for style in bench.desk.styles())
+    if kind == "wish":
+        return tuple((str(row.uuid), row.name) for row in bench.desk.liked(sheet.reed))
+    if kind == "intake":
+        return tuple((str(place.uuid), place.name) for place in bench.desk.people.places())
+    return ()
 
 
 def _start(sheet: Sheet, kind: str) -> dict[str, list[str]]:
     """Return what an empty form starts with: what is known and rarely changes."""
+    if kind == "after-check":
+        done = [e for e in sheet.state.entries if isinstance(e.payload, Followed)]
+        return {"follows": [str(done[-1].uuid)]} if done else {}
     if kind == "described":
         return typed_of(kind, sheet.state.described)
     if kind == "lengths":
@@ -147,8 +163,8 @@ def _write(
     if old is not None:
         kind = old.payload.kind
         _known(kind, bench)
-    own = [style.name for style in bench.desk.styles()] if kind == "described" else []
-    payload, found = payload_of(kind, sent.typed, words=bench.words, more=own)
+    more = [value for value, _ in _more(kind, sheet, bench)]
+    payload, found = payload_of(kind, sent.typed, words=bench.words, more=more)
     troubles, status, uuid = [*sent.troubles, *found], 422, sent.uuid
     if sent.troubles:
         status = 403
