@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 from uuid import UUID
@@ -25,6 +26,8 @@ __all__ = [
     "Reed",
     "ReedQuery",
     "ReedSummary",
+    "Sitting",
+    "SittingReed",
 ]
 
 # --- people and reeds: ordinary rows, so that names and addresses can be erased -----------------
@@ -179,3 +182,36 @@ class Appended:
 
     entries: tuple[Entry, ...]
     added: int
+
+
+# --- the bench: what lies on it now; nothing here was measured ------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SittingReed:
+    """A reed on the bench.
+
+    Parameters
+    ----------
+    reed : UUID
+        The reed.
+    joined : int
+        Number of its latest entry when it was laid there.
+    passed : mapping of str to int
+        Steps gone past without an entry, each with the number of the latest entry at that moment.
+    """
+
+    reed: UUID
+    joined: int = 0
+    passed: Mapping[str, int] = field(default_factory=dict[str, int])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sitting:
+    """One sitting at the bench: up to eight reeds in rotation, and the one in hand."""
+
+    uuid: UUID
+    started_at: datetime
+    ended_at: datetime | None = None
+    shown: UUID | None = None
+    reeds: tuple[SittingReed, ...] = ()

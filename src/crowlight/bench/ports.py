@@ -30,6 +30,8 @@ from crowlight.bench.kept import (
     Reed,
     ReedQuery,
     ReedSummary,
+    Sitting,
+    SittingReed,
 )
 from crowlight.bench.kinds import ReadingsTaken
 from crowlight.reed import Reading
@@ -58,6 +60,8 @@ __all__ = [
     "ReedSummary",
     "Report",
     "Results",
+    "Sitting",
+    "SittingReed",
     "SoundOf",
     "Sounds",
     "Table",
@@ -222,6 +226,44 @@ class Records(Protocol):
 
     def styles(self) -> tuple[OwnStyle, ...]:
         """Return the makers' own styles by name."""
+        ...
+
+    def setting(self, person: UUID) -> Mapping[str, Any]:
+        """Return how a person wants the pages; nothing if they never said."""
+        ...
+
+    def put_setting(self, person: UUID, chosen: Mapping[str, Any]) -> None:
+        """Keep how a person wants the pages, in place of what was kept.
+
+        Raises
+        ------
+        NotFound
+            If the person is not kept, or was erased.
+        """
+        ...
+
+    def begin_sitting(self, sitting: Sitting) -> Sitting:
+        """Begin a sitting; one that is still open ends. Beginning it again changes nothing.
+
+        Raises
+        ------
+        NotFound
+            If one of its reeds is not kept.
+        """
+        ...
+
+    def open_sitting(self) -> Sitting | None:
+        """Return the sitting that has not ended, or None."""
+        ...
+
+    def change_sitting(self, uuid: UUID, change: Callable[[Sitting], Sitting]) -> Sitting:
+        """Put what `change` makes of a sitting in its place, within one transaction.
+
+        Raises
+        ------
+        NotFound
+            If there is no such sitting, or one of its reeds is not kept.
+        """
         ...
 
     def everything(self) -> Iterator[tuple[str, Mapping[str, Any]]]:

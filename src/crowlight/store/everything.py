@@ -18,6 +18,9 @@ from crowlight.store.schema import (
     player,
     reading,
     reed,
+    setting,
+    sitting,
+    sitting_reed,
     style,
 )
 
@@ -108,6 +111,32 @@ def _tables() -> Iterator[tuple[str, Select[*tuple[Any, ...]]]]:
         )
         .join(entry, entry.c.id == reading.c.entry)
         .order_by(entry.c.reed, entry.c.seq, reading.c.position),
+    )
+
+    yield (
+        "setting",
+        select(who.c.uuid.label("person"), setting.c.chosen, setting.c.changed_at)
+        .join(who, who.c.id == setting.c.person)
+        .order_by(setting.c.person),
+    )
+    yield (
+        "sitting",
+        select(sitting.c.uuid, sitting.c.started_at, sitting.c.ended_at, reed.c.uuid.label("shown"))
+        .outerjoin(reed, reed.c.id == sitting.c.shown)
+        .order_by(sitting.c.id),
+    )
+    yield (
+        "sitting_reed",
+        select(
+            sitting.c.uuid.label("sitting"),
+            reed.c.uuid.label("reed"),
+            sitting_reed.c.position,
+            sitting_reed.c.joined,
+            sitting_reed.c.passed,
+        )
+        .join(sitting, sitting.c.id == sitting_reed.c.sitting)
+        .join(reed, reed.c.id == sitting_reed.c.reed)
+        .order_by(sitting_reed.c.sitting, sitting_reed.c.position),
     )
 
 

@@ -11,7 +11,7 @@ from crowlight.bench.kinds import clean_text
 from crowlight.bench.names import folded, no_such
 from crowlight.bench.ports import Batch, Maker, Person, PersonPlace, Player
 from crowlight.errors import Conflict, InputError, NotFound
-from crowlight.store.schema import batch, maker, person, place, player, reed
+from crowlight.store.schema import batch, maker, person, place, player, reed, setting
 from crowlight.store.summary import lock, refresh
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "checked_name",
     "erase_person",
     "find_place",
+    "named",
     "person_id",
     "remove_batch",
     "remove_place",
@@ -137,6 +138,7 @@ def erase_person(connection: Connection, uuid: UUID) -> None:
     """Delete the rows that name a person; entries keep referring to a bare number."""
     found = person_id(connection, uuid, change=True)
     connection.execute(delete(place).where(place.c.person == found))
+    connection.execute(delete(setting).where(setting.c.person == found))
     connection.execute(delete(player).where(player.c.person == found))
     connection.execute(delete(maker).where(maker.c.person == found))
     _refresh_reeds(connection, or_(reed.c.maker == found, reed.c.player == found))
@@ -159,7 +161,7 @@ def add_place(connection: Connection, new: PersonPlace) -> None:
     """Add or update a place of a maker or a player who was not erased."""
     _check_air(new)
     # held until the end, so that no erasing comes between the look and the writing
-    owner = connection.execute(_held(_named(new.person), True)).scalar()
+    owner = connection.execute(_held(named(new.person), True)).scalar()
     if owner is None:
         msg = f"no person {new.person} is kept; add the person before the place {new.name!r}"
         raise NotFound(msg)
@@ -178,7 +180,7 @@ def add_place(connection: Connection, new: PersonPlace) -> None:
     _put(connection, place, "uuid", row)
 
 
-def _named(uuid: UUID) -> Select[Any]:
+def named(uuid: UUID) -> Select[Any]:
     """Select the number of a person who has a name: one who was not erased."""
     names = exists().where(maker.c.person == person.c.id) | exists().where(
         player.c.person == person.c.id

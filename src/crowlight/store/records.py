@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Self
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Connection, Select, func, insert, or_, select, update
+from sqlalchemy import ColumnElement, func, select
 
-from crowlight.bench.kinds import clean_text
-from crowlight.bench.names import folded, no_such
 from crowlight.bench.ports import (
     Appended,
     Batch,
@@ -25,15 +22,15 @@ from crowlight.bench.ports import (
     PersonPlace,
     Reed,
     ReedQuery,
+    Sitting,
 )
-from crowlight.errors import Conflict, InputError, NotFound
-from crowlight.store import people, styles
+from crowlight.store import people, reeds, sittings, styles
 from crowlight.store.append import append
 from crowlight.store.database import WAIT, Database
 from crowlight.store.everything import everything
 from crowlight.store.failpoints import Failpoint, pass_by
 from crowlight.store.rows import entries_of, load_entries
-from crowlight.store.schema import batch, entry, person, reed, reed_summary
+from crowlight.store.schema import entry, person, reed, reed_summary
 from crowlight.store.summary import lock, refresh, summary_of, summary_row
 
 __all__ = ["SqlRecords", "open_records"]
@@ -160,7 +157,7 @@ class SqlRecords:
             If its maker, player or batch is not kept.
         """
         with self.database.write() as connection:
-            return _add_reed(connection, reed, self.clock)
+            return reeds.add_reed(connection, reed, self.clock)
 
     def reed(self, key: str | UUID) -> Reed:
         """Return a reed by uuid or name.
@@ -171,7 +168,7 @@ class SqlRecords:
             If there is none; the message offers close names.
         """
         with self.database.read() as connection:
-            return _find_reed(connection, key)
+            return reeds.find_reed(connection, key)
 
     def assign(
         self, reed: UUID, *, maker: UUID | None, player: UUID | None, batch: UUID | None
@@ -184,24 +181,24 @@ class SqlRecords:
             If the reed, the maker, the player or the batch is not kept.
         """
         with self.database.write() as connection:
-            return _assign(connection, reed, maker, player, batch)
+            return reeds.assign(connection, reed, maker, player, batch)
 
     def latest_reeds(self, maker: UUID, count: int) -> tuple[Reed, ...]:
         """Return the reeds of a maker that were added last, the latest first."""
         owner = select(person.c.id).where(person.c.uuid == maker).scalar_subquery()
-        rows = _reed_rows().where(reed.c.maker == owner).order_by(reed.c.id.desc())
+        rows = reeds.reed_rows().where(reed.c.maker == owner).order_by(reed.c.id.desc())
         with self.database.read() as connection:
             found = connection.execute(rows.limit(min(max(0, count), _MANY)))
             return tuple(Reed(**row._mapping) for row in found)
 
     def reeds(self, query: ReedQuery) -> Page:
         """List reeds: every word of `query.text` is looked for, in any of the searched texts."""
-        conditions = _conditions(query)
+        conditions = reeds.conditions_of(query)
         rows = (
             select(reed.c.uuid, reed.c.name, reed.c.invented, reed_summary)
             .join(reed_summary, reed_summary.c.reed == reed.c.id)
             .where(*conditions)
-            .order_by(*_order(query))
+            .order_by(*reeds.order_of(query))
             .limit(min(max(0, query.limit), _MANY))
             .offset(min(max(0, query.offset), _MANY))
         )
@@ -223,7 +220,7 @@ class SqlRecords:
             If there is no such reed.
         """
         with self.database.read() as connection:
-            kept = _reed_id(connection, reed)
+            kept = reeds.reed_id_of(connection, reed)
             conditions: list[ColumnElement[bool]] = [entry.c.reed == kept]
             if up_to is not None:
                 conditions.append(entry.c.seq <= min(up_to, _MANY))
@@ -275,6 +272,51 @@ class SqlRecords:
         """Return the makers' own styles by name."""
         with self.database.read() as connection:
             return styles.all_styles(connection)
+
+    # --- the bench --------------------------------------------------------------------------------
+
+    def setting(self, person: UUID) -> Mapping[str, Any]:
+        """Return how a person wants the pages; nothing if they never said."""
+        with self.database.read() as connection:
+            return sittings.find_setting(connection, person)
+
+    def put_setting(self, person: UUID, chosen: Mapping[str, Any]) -> None:
+        """Keep how a person wants the pages, in place of what was kept.
+
+        Raises
+        ------
+        NotFound
+            If the person is not kept, or was erased.
+        """
+        with self.database.write() as connection:
+            sittings.put_setting(connection, person, chosen, now=self.clock.now())
+
+    def begin_sitting(self, sitting: Sitting) -> Sitting:
+        """Begin a sitting; one that is still open ends. Beginning it again changes nothing.
+
+        Raises
+        ------
+        NotFound
+            If one of its reeds is not kept.
+        """
+        with self.database.write() as connection:
+            return sittings.begin(connection, sitting)
+
+    def open_sitting(self) -> Sitting | None:
+        """Return the sitting that has not ended, or None."""
+        with self.database.read() as connection:
+            return sittings.open_now(connection)
+
+    def change_sitting(self, uuid: UUID, change: Callable[[Sitting], Sitting]) -> Sitting:
+        """Put what `change` makes of a sitting in its place, within one transaction.
+
+        Raises
+        ------
+        NotFound
+            If there is no such sitting, or one of its reeds is not kept.
+        """
+        with self.database.write() as connection:
+            return sittings.change(connection, uuid, change)
 
     def everything(self) -> Iterator[tuple[str, Mapping[str, Any]]]:
         """Yield every kept row as (table name, plain values), for export."""
@@ -332,126 +374,3 @@ def open_records(
         Not a database, damaged, or out of reach.
     """
     return SqlRecords(Database(where, failpoint=failpoint, wait=wait), clock)
-
-
-# --- reeds ----------------------------------------------------------------------------------------
-
-_MAKER, _PLAYER = person.alias("reed_maker"), person.alias("reed_player")
-
-
-def _reed_rows() -> Select[*tuple[Any, ...]]:
-    return (
-        select(
-            reed.c.uuid,
-            reed.c.name,
-            _MAKER.c.uuid.label("maker"),
-            _PLAYER.c.uuid.label("player"),
-            batch.c.uuid.label("batch"),
-            reed.c.invented,
-            reed.c.created_at,
-            reed_summary.c.seq,
-        )
-        .join(reed_summary, reed_summary.c.reed == reed.c.id)
-        .outerjoin(_MAKER, _MAKER.c.id == reed.c.maker)
-        .outerjoin(_PLAYER, _PLAYER.c.id == reed.c.player)
-        .outerjoin(batch, batch.c.id == reed.c.batch)
-    )
-
-
-def _add_reed(connection: Connection, new: NewReed, clock: Clock) -> Reed:
-    name = people.checked_name(new.name, "reed")
-    same = or_(reed.c.uuid == new.uuid, reed.c.name == name)
-    for row in connection.execute(_reed_rows().where(same)):
-        if row.uuid == new.uuid and row.name == name:
-            return Reed(**row._mapping)
-        if row.uuid == new.uuid:
-            msg = f"this reed is kept already under the name {row.name!r}, not {name!r}"
-            raise Conflict(msg)
-        msg = f"another reed has the name {name!r}; choose a different name"
-        raise Conflict(msg)
-    row = {
-        "uuid": new.uuid,
-        "name": name,
-        "maker": people.person_id(connection, new.maker),
-        "player": people.person_id(connection, new.player),
-        "batch": people.batch_id(connection, new.batch),
-        "invented": new.invented,
-        "created_at": clock.now(),
-    }
-    reed_id = connection.execute(insert(reed).values(row).returning(reed.c.id)).scalar_one()
-    refresh(connection, reed_id)
-    return Reed(**connection.execute(_reed_rows().where(reed.c.id == reed_id)).one()._mapping)
-
-
-def _assign(
-    connection: Connection,
-    uuid: UUID,
-    maker: UUID | None,
-    player: UUID | None,
-    of: UUID | None,
-) -> Reed:
-    # people and batch first, as everywhere: who waits for a reed must not hold what others wait for
-    new = {
-        "maker": people.person_id(connection, maker),
-        "player": people.person_id(connection, player),
-        "batch": people.batch_id(connection, of),
-    }
-    reed_id = _reed_id(connection, uuid)
-    lock(connection, reed_id)
-    connection.execute(update(reed).where(reed.c.id == reed_id).values(new))
-    refresh(connection, reed_id)
-    return Reed(**connection.execute(_reed_rows().where(reed.c.id == reed_id)).one()._mapping)
-
-
-def _find_reed(connection: Connection, key: str | UUID) -> Reed:
-    wanted: list[ColumnElement[bool]] = []
-    if isinstance(key, str):
-        wanted.append(reed.c.name == clean_text(key, lines=False))
-        with suppress(ValueError):
-            key = UUID(key)
-    if isinstance(key, UUID):
-        wanted.insert(0, reed.c.uuid == key)
-    for condition in wanted:
-        row = connection.execute(_reed_rows().where(condition)).one_or_none()
-        if row is not None:
-            return Reed(**row._mapping)
-    names = connection.execute(select(reed.c.name)).scalars().all()
-    raise NotFound(no_such("reed", str(key), names))
-
-
-def _reed_id(connection: Connection, uuid: UUID) -> int:
-    kept = connection.execute(select(reed.c.id).where(reed.c.uuid == uuid)).scalar()
-    if kept is None:
-        msg = f"no reed {uuid} is kept; look it up in the list of reeds"
-        raise NotFound(msg)
-    return kept
-
-
-def _conditions(query: ReedQuery) -> list[ColumnElement[bool]]:
-    if len(query.text) > 200:
-        msg = f"the search has {len(query.text)} characters, more than 200; use a few words"
-        raise InputError(msg)
-    words = folded(query.text).split()
-    conditions = [reed_summary.c.search.contains(word, autoescape=True) for word in words]
-    if query.batch:
-        conditions.append(reed_summary.c.batch == query.batch)
-    return conditions
-
-
-def _order(query: ReedQuery) -> list[ColumnElement[Any]]:
-    """Sort; what has no value comes last in both directions, equal ones by name."""
-    column = {
-        "name": reed_summary.c.sort_name,
-        "last": reed_summary.c.last_at,
-        "batch": reed_summary.c.batch,
-        "style": reed_summary.c.style,
-        "grade": reed_summary.c.grade,
-        "length": reed_summary.c.length,
-    }.get(query.sort)
-    if column is None:
-        msg = (
-            f"reeds cannot be sorted by {query.sort!r}; use name, last, batch, style, grade, length"
-        )
-        raise InputError(msg)
-    first = column.desc() if query.descending else column.asc()
-    return [first.nulls_last(), reed_summary.c.sort_name, reed_summary.c.reed]

@@ -4,7 +4,9 @@
 and `reading` are append-only: triggers made by the first migration refuse to change or delete
 their rows. Names and addresses stand in `maker`, `player` and `place` alone, so that erasing a
 person deletes those rows and leaves a bare number in `person` for entries to refer to.
-`reed_summary` holds nothing that could not be worked out again from the other tables.
+`reed_summary` holds nothing that could not be worked out again from the other tables. `setting`,
+`sitting` and `sitting_reed` say how pages are shown and what lies on the bench, never what was
+measured: they may be changed.
 """
 
 from __future__ import annotations
@@ -44,11 +46,14 @@ __all__ = [
     "reading",
     "reed",
     "reed_summary",
+    "setting",
+    "sitting",
+    "sitting_reed",
     "style",
 ]
 
 #: Revision of the latest migration; a test compares it with the migrations folder.
-HEAD = "0001"
+HEAD = "0002"
 
 metadata = MetaData(
     naming_convention={
@@ -217,4 +222,34 @@ reed_summary = Table(
     Index(None, "sort_name"),
     Index(None, "last_at"),
     Index(None, "batch"),
+)
+
+setting = Table(
+    "setting",
+    metadata,
+    Column("person", ForeignKey("person.id"), primary_key=True),
+    Column("chosen", JSON, nullable=False),
+    Column("changed_at", Utc, nullable=False),
+)
+
+sitting = Table(
+    "sitting",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("uuid", Uuid, nullable=False, unique=True),
+    Column("started_at", Utc, nullable=False),
+    Column("ended_at", Utc),
+    Column("shown", ForeignKey("reed.id"), index=True),
+)
+
+sitting_reed = Table(
+    "sitting_reed",
+    metadata,
+    Column("sitting", ForeignKey("sitting.id"), primary_key=True),
+    Column("reed", ForeignKey("reed.id"), primary_key=True, index=True),
+    Column("position", Integer, nullable=False),
+    # The number of the reed's latest entry when it was laid on the bench.
+    Column("joined", Integer, nullable=False),
+    # Steps gone past without an entry, each with the number of the latest entry at that moment.
+    Column("passed", JSON, nullable=False),
 )
