@@ -43,6 +43,16 @@ def test_a_very_thin_arch_does_not_lock_on_a_fine_mesh():
     assert fine == pytest.approx(1.0, abs=1e-3)
 
 
+def test_equal_layers_miss_a_thick_arch():
+    """Why layers are as wide as they are: with all of them alike a thick arch is far too soft."""
+    slenderness = 0.2
+    wide = structures.quarter_arch(slenderness=slenderness, offset=0.5)
+    equal = structures.quarter_arch(slenderness=slenderness, offset=0.5, widening=False)
+    exact = structures.thick_arch(slenderness, offset=0.5)
+    assert wide == pytest.approx(exact, rel=1e-4)
+    assert equal > 1.05 * exact
+
+
 def test_the_inner_face_as_reference_changes_the_taper_little():
     """Measuring thickness from the inner face tilts the middle surface: a second-order effect."""
     middle = structures.tapered_cantilever(0.5)

@@ -12,7 +12,7 @@ from tests.referee.solid import Bricks, Solid, Through, bricks
 
 from crowlight.blade import Blades, BladeShape, MeshSize, ThicknessGrid, build, typical_scrape
 from crowlight.blade.equilibrium import settle
-from crowlight.blade.modes import likeness
+from crowlight.blade.layers import layers_of
 from crowlight.blade.pair import Pair, rest_guess
 from crowlight.blade.tangent import rest_tangent
 from crowlight.blade.threads import one_thread
@@ -22,15 +22,16 @@ __all__ = [
     "PRESSURES",
     "REEDS",
     "Numbers",
-    "alike",
     "by_shell",
     "by_solid",
     "free_deflections",
+    "recognised",
     "scaled",
 ]
 
 PRESSURES = (2e3, 4e3, 6e3)  # Pa
 MODES = 6
+NEAR = 0.03  # modes whose frequencies are no further apart may mix
 FAR = 1.0  # m: a gap that never closes
 
 
@@ -96,13 +97,31 @@ def at_points(pair: Pair, solid: Solid, modes: BladeModes) -> np.ndarray:
     return moved.reshape(3 * len(weights), -1)
 
 
+def equal_layers(pair: Pair) -> Pair:
+    """Return the same reed with every layer as wide as the inner face, as thin shells have it."""
+    bodies = []
+    for body in pair.bodies:
+        old = body.shell.layers
+        flat = layers_of(np.zeros_like(old.curvature), old.law, old.offset)
+        bodies.append(replace(body, shell=replace(body.shell, layers=flat)))
+    return replace(pair, bodies=tuple(bodies), shells=tuple(b.shell for b in bodies))
+
+
 @one_thread
 def by_shell(
-    blades: Blades, *, count: Bricks | None = None, size: MeshSize | None = None
+    blades: Blades,
+    *,
+    count: Bricks | None = None,
+    size: MeshSize | None = None,
+    equal: bool = False,
 ) -> Numbers:
-    """Ask the shell; shapes are given at the inner nodes of a solid of `count` bricks."""
+    """Ask the shell; shapes are given at the inner nodes of a solid of `count` bricks.
+
+    `equal` gives every layer the width of the inner face.
+    """
     work, wall = time.process_time(), time.perf_counter()
     pair = build(blades if size is None else replace(blades, size=size))
+    pair = equal_layers(pair) if equal else pair
     body = pair.bodies[0]
     free, held = free_modes(body, count=MODES), held_modes(body, count=MODES)
     free_tip = free_deflection(pair)
@@ -163,14 +182,27 @@ def by_solid(
     )
 
 
-def free_deflections(blades: Blades) -> tuple[float, float]:
-    """Fall of the middle of the tip per pressure by shell and by solid, thread alone held."""
+def free_deflections(blades: Blades) -> tuple[float, float, float]:
+    """Fall of the middle of the tip per pressure, thread alone held.
+
+    By the shell, by the shell with equal layers, and by the solid.
+    """
     solid = bricks(*blades.blade(0)[:2])
     answer = ccx.run(ccx.linear(solid, blades.cane, held=False, modes=1))
     tip = np.flatnonzero(solid.where(out=0.0) == solid.tip_middle)[0]
-    return free_deflection(build(blades)), -1e-3 * float(answer.displacements[0, tip, 2])
+    pair, solid_fall = build(blades), -1e-3 * float(answer.displacements[0, tip, 2])
+    return free_deflection(pair), free_deflection(equal_layers(pair)), solid_fall
 
 
-def alike(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """Modal assurance criterion of each mode with its namesake, shape (n_modes,)."""
-    return np.diag(likeness(a, b, lambda v: v))
+def recognised(frequencies: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Share of each shape of `a` that its namesake of `b` explains, shape (n_modes,).
+
+    The modal assurance criterion; modes of `b` nearer than `NEAR` to the namesake's frequency may
+    help, as two such modes mix at the least change.
+    """
+    shares = []
+    for k, shape in enumerate(a.T):
+        near = np.abs(frequencies / frequencies[k] - 1) < NEAR
+        fitted = b[:, near] @ np.linalg.lstsq(b[:, near], shape)[0]
+        shares.append(fitted @ fitted / (shape @ shape))
+    return np.array(shares)

@@ -1,8 +1,8 @@
 """The shell against the same blade as a solid, solved by CalculiX.
 
 One blade, clamped at the thread, its inner edges free or held in z, no contact. Tolerances are
-those the blade model is held to: 4 % of frequencies, 5 % of the first deflection with the edges
-held, 5 % of the rest opening for the loaded gap. What the shell misses is tested as a miss.
+those the blade model is held to: 4 % of frequencies, 5 % of the first deflection, 5 % of the rest
+opening for the loaded gap.
 """
 
 from __future__ import annotations
@@ -13,11 +13,18 @@ from functools import cache
 import numpy as np
 import pytest
 from tests.referee import ccx
-from tests.referee.layers import layered
-from tests.referee.reeds import REEDS, Numbers, alike, by_shell, by_solid, free_deflections, scaled
+from tests.referee.reeds import (
+    REEDS,
+    Numbers,
+    by_shell,
+    by_solid,
+    free_deflections,
+    recognised,
+    scaled,
+)
 from tests.referee.solid import Bricks, Through, bricks
 
-from crowlight.blade import WET, BladeShape, Cane, ThicknessGrid, build, typical_scrape
+from crowlight.blade import WET, BladeShape, Cane, ThicknessGrid, typical_scrape
 
 FREQUENCY, DEFLECTION, GAP = 0.04, 0.05, 0.05
 
@@ -45,13 +52,14 @@ def test_frequencies_with_the_edges_held(name):
 @each_reed
 def test_modes_compared_are_the_same_shapes(name):
     shell, solid = both(name)
-    assert alike(shell.free_shapes, solid.free_shapes).min() > 0.98
-    assert alike(shell.held_shapes, solid.held_shapes).min() > 0.98
+    assert recognised(solid.free, shell.free_shapes, solid.free_shapes).min() > 0.98
+    assert recognised(solid.held, shell.held_shapes, solid.held_shapes).min() > 0.98
 
 
 @each_reed
-def test_first_deflection_of_the_tip_with_the_edges_held(name):
+def test_first_deflection_of_the_tip(name):
     shell, solid = both(name)
+    assert shell.free_tip == pytest.approx(solid.free_tip, rel=DEFLECTION)
     assert shell.held_tip == pytest.approx(solid.held_tip, rel=DEFLECTION)
 
 
@@ -62,37 +70,37 @@ def test_gap_under_pressure(name):
     np.testing.assert_allclose(shell.gap, solid.gap, rtol=0, atol=GAP)
 
 
-@pytest.mark.parametrize("name", ["long", "short"])
-def test_a_free_blade_is_too_soft_in_proportion_to_its_thickness(name):
-    """A miss of the shell: it takes every layer to have the area of the inner face.
-
-    Outer layers of an arch are wider. With the edges free the arch bends as a beam and those layers
-    count most: the first deflection is 9 to 10 % too large, beyond the 5 % that holds with the
-    edges held. The miss goes with thickness over radius, as it must if that is its cause (see also
-    the next test).
-    """
-    shares = np.array([1.0, 0.5, 0.25])
-    pairs = [free_deflections(scaled(REEDS[name], s)) for s in shares]
-    misses = np.array([shell / solid - 1 for shell, solid in pairs])
-    assert misses[0] > DEFLECTION, "the shell has become better: hold it to 5 % here as well"
-    assert misses[-1] < DEFLECTION
-    np.testing.assert_allclose(misses / shares, misses[0], rtol=0.15)
-
-
 @each_reed
-def test_layers_as_wide_as_they_are_explain_the_miss(name):
-    """With that one change the shell errs one way only: stiff, as leaving out shear must make it.
+def test_the_shell_errs_one_way_only(name):
+    """It is stiff, as leaving out shear through the thickness must make it.
 
     Doubling or halving the shear stiffness of the solid moves its frequencies by up to 1 % and its
     deflection with held edges by up to 1.4 %; what is left is of that size.
     """
-    _, solid = both(name)
-    wide = layered(build(REEDS[name]).bodies[0])
-    for frequency, expected in ((wide.free, solid.free), (wide.held, solid.held)):
-        assert np.all(frequency >= expected)
-        np.testing.assert_allclose(frequency, expected, rtol=0.02)
-    assert wide.free_tip == pytest.approx(solid.free_tip, rel=0.01)
-    assert 0.97 < wide.held_tip / solid.held_tip <= 1
+    shell, solid = both(name)
+    for ours, theirs in ((shell.free, solid.free), (shell.held, solid.held)):
+        assert np.all(ours >= theirs)
+        np.testing.assert_allclose(ours, theirs, rtol=0.02)
+    assert 0.97 < shell.free_tip / solid.free_tip <= 1
+    assert 0.97 < shell.held_tip / solid.held_tip <= 1
+    assert np.all(shell.gap >= solid.gap)
+
+
+@pytest.mark.parametrize("name", ["long", "short"])
+def test_equal_layers_are_too_soft_in_proportion_to_the_thickness(name):
+    """Why layers are as wide as they are.
+
+    With the edges free the arch bends as a beam and its outer layers count most. Giving each the
+    width of the inner face makes the first deflection 9 to 10 % too large; the miss goes with
+    thickness over radius, as it must if that is its cause.
+    """
+    shares = np.array([1.0, 0.5, 0.25])
+    found = [free_deflections(scaled(REEDS[name], s)) for s in shares]
+    misses = np.array([equal / solid - 1 for _, equal, solid in found])
+    assert misses[0] > DEFLECTION
+    np.testing.assert_allclose(misses / shares, misses[0], rtol=0.15)
+    left = np.array([shell / solid - 1 for shell, _, solid in found])
+    assert np.all(np.abs(left) < 0.01)
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,11 @@ from crowlight.blade.band import factor, pivoted
 from crowlight.blade.body import make_body
 from crowlight.blade.contact import by_least_squares, contact_forces
 from crowlight.blade.geometry import blade_patch
+from crowlight.blade.layers import layers_of
 from crowlight.blade.mesh import shell_mesh
 from crowlight.blade.shell import make_shell
 from crowlight.blade.splines import basis_on
-from crowlight.errors import InputError
+from crowlight.errors import InputError, OutsideModel
 
 SMALL = MeshSize(across=4, front=3, behind=3)
 
@@ -75,9 +76,9 @@ def test_a_large_turn_strains_the_membrane_not_at_all(loose):
     turn = np.array([[1, 0, 0], [0, c, -s], [0, s, c]])
     points = loose.mesh.patch.control.reshape(-1, 3)
     at = loose.strain((points @ turn.T - points).ravel())
-    bend = loose.offset * loose.thickness[..., None] * at.curve  # middle lies above the reference
-    scale = np.sqrt(WET.along * loose.mesh.area.max())
-    assert np.max(np.abs(at.middle - bend)) < 1e-12 * scale
+    unit = np.sum(loose.mesh.frames.a2**2, axis=-1).max()  # covariant strains scale with tangents
+    assert np.max(np.abs(at.eps)) < 1e-12 * unit
+    assert np.max(np.abs(at.kappa)) > 1e-6 * unit  # the curvature is linear and does not vanish
 
 
 def test_forces_are_the_gradient_of_the_energy(body):
@@ -121,9 +122,15 @@ def test_third_derivative_is_the_derivative_of_the_tangent(body):
 
 
 def test_mass_of_the_whole_blade(loose):
-    """A unit speed in any direction carries the mass of cane in the blade."""
-    mesh = loose.mesh
-    weight = 950.0 * np.sum(loose.thickness * mesh.area)
+    """A unit speed in any direction carries the mass of cane in the blade.
+
+    A layer at height z is wider than the inner face by 1 + z/R.
+    """
+    mesh, h = loose.mesh, loose.thickness
+    ll, tt, lt = np.moveaxis(mesh.curvature, -1, 0)
+    bulge = h - h**2 / 2 * (ll + tt) + h**3 / 3 * (ll * tt - lt**2 / 4)
+    assert np.sum(bulge * mesh.area) > 1.02 * np.sum(h * mesh.area)
+    weight = 950.0 * np.sum(bulge * mesh.area)
     for direction in range(3):
         v = np.zeros((mesh.n_dof // 3, 3))
         v[:, direction] = 1.0
@@ -135,6 +142,70 @@ def test_modal_mass_is_that_of_the_assembled_mass(body):
     v = random_displacement(body.shell)
     assembled = v @ body.shell.band.times(body.shell.mass(), v)
     assert body.shell.modal_mass(v) == pytest.approx(assembled, rel=1e-12, abs=0)
+
+
+def arched(radius):
+    """One point of an arch across the fibres."""
+    return layers_of(np.array([[[0.0, -1 / radius, 0.0]]]), WET.plane_stress(), 0.5)
+
+
+def test_layers_strain_as_on_a_circular_cylinder():
+    """Flügge's strains of a layer: TT and 2LT with 1 + z/R, LL as it is; volume with 1 + z/R."""
+    radius, h = 2.0e-3, 0.6e-3
+    rng = np.random.default_rng(3)
+    eps, kappa = rng.standard_normal(3), rng.standard_normal(3) / h
+    law, energy = WET.plane_stress(), 0.0
+    t, w = np.polynomial.legendre.leggauss(12)
+    for z, dz in zip(h * (1 + t) / 2, h * w / 2, strict=True):
+        q = 1 + z / radius
+        strain = np.array(
+            [
+                eps[0] + z * kappa[0],
+                (eps[1] + z * kappa[1] + z**2 / radius * (kappa[1] - eps[1] / radius)) / q**2,
+                (eps[2] + z * kappa[2] + z**2 / (2 * radius) * kappa[2]) / q,
+            ]
+        )
+        energy += strain @ law @ strain * q * dz
+    root = arched(radius).roots(np.full((1, 1), h))[0, 0] @ np.concatenate([eps, kappa])
+    assert root @ root == pytest.approx(energy, rel=1e-6, abs=0)
+
+
+def test_layers_know_no_direction():
+    """Turning arch, cane and strains together changes nothing."""
+    turn = np.array([[0.6, 0.8], [-0.8, 0.6]])
+
+    def turned(y):
+        full = turn @ np.array([[y[0], y[2] / 2], [y[2] / 2, y[1]]]) @ turn.T
+        return np.array([full[0, 0], full[1, 1], 2 * full[0, 1]])
+
+    rng = np.random.default_rng(4)
+    b, eps, kappa = (
+        np.array([-200.0, -400.0, 150.0]),
+        rng.standard_normal(3),
+        rng.standard_normal(3),
+    )
+    matrix = np.column_stack([turned(e) for e in np.eye(3)])
+    law = WET.plane_stress()
+    there = np.linalg.inv(matrix).T @ law @ np.linalg.inv(matrix)
+    h = np.full((1, 1), 0.5e-3)
+    here = layers_of(b[None, None], law, 0.5).roots(h)[0, 0]
+    other = layers_of((matrix @ b)[None, None], there, 0.5).roots(h)[0, 0]
+    x = here @ np.concatenate([eps, kappa / 5e-4])
+    y = other @ np.concatenate([matrix @ eps, matrix @ kappa / 5e-4])
+    assert x @ x == pytest.approx(y @ y, rel=1e-12, abs=0)
+
+
+def test_layers_of_a_flat_sheet_are_those_of_plate_theory():
+    law, h = WET.plane_stress(), 0.4e-3
+    root = layers_of(np.zeros((1, 1, 3)), law, 0.5).roots(np.full((1, 1), h))[0, 0]
+    wanted = np.block([[h * law, h**2 / 2 * law], [h**2 / 2 * law, h**3 / 3 * law]])
+    np.testing.assert_allclose(root.T @ root, wanted, rtol=1e-12, atol=1e-12 * wanted[3, 3])
+
+
+def test_a_blade_thicker_than_a_hollow_is_refused():
+    hollow = layers_of(np.array([[[0.0, 1 / 0.4e-3, 0.0]]]), WET.plane_stress(), 0.5)
+    with pytest.raises(OutsideModel, match="too thick for a hollow"):
+        hollow.roots(np.full((1, 1), 0.5e-3))
 
 
 def test_pressure_on_a_blade_is_its_shadow(body):

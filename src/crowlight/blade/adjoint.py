@@ -2,14 +2,15 @@
 
 Geometry does not depend on thickness (the reference is the gouged face), and thickness is only
 ever changed at the scraped face. So every derivative by thickness is an integrand at that face:
-with e(v) the strain increment there, s the stress there and C the plane-stress matrix,
+with e(v) the strain increment there, s the stress there, C the plane-stress matrix and q the width
+of that layer over the reference's (see `crowlight.blade.layers`),
 
-    force balance   d(a·R)/dh   =  e(a)' C e(u)
-    stiffness       d(a·K·w)/dh =  e(a)' C e(w) + s' (a,x·w,x)        (first, second below)
-    mass            d(w·M·w)/dh =  rho |v(h)|²
+    force balance   d(a·R)/dh   =  q e(a)' C e(u)
+    stiffness       d(a·K·w)/dh =  q e(a)' C e(w) + q s' (a,x·w,x)        (first, second below)
+    mass            d(w·M·w)/dh =  q rho |v(h)|²
 
-per area, and the stiffness also follows the displacement through its third derivative ``third``.
-An output J(u) has ``dJ/dh = − d(a·R)/dh`` with ``K a = dJ/du`` on the touching points.
+per area of the reference, and the stiffness also follows the displacement, by the third derivative
+of the energy. An output J(u) has ``dJ/dh = − d(a·R)/dh`` with ``K a = dJ/du`` on the touching points.
 
 References
 ----------
@@ -30,54 +31,34 @@ from crowlight.blade.tangent import Tangent
 __all__ = [
     "balance_by_thickness",
     "compliance_by_thickness",
-    "mass_by_thickness",
     "output_by_thickness",
     "stiffness_by_displacement",
     "stiffness_by_thickness",
 ]
 
 
-def face_of(shell: Shell, middle: Array, curve: Array) -> Array:
-    """Scaled strain at the scraped face from that of the middle and the curvature."""
-    return middle + shell.thickness[..., None] / 2 * curve
-
-
-def face_increment(shell: Shell, at: Strained, v: Array) -> Array:
-    """Scaled strain increment at the scraped face per displacement `v`."""
-    return face_of(shell, *shell.increment(at, v))
-
-
 def balance_by_thickness(shell: Shell, at: Strained, a: Array) -> Array:
     """``d(a·R)/dh`` at each quadrature point, times its area, shape (n_elements, n_gauss)."""
-    strain = face_of(shell, at.middle, at.curve)
-    return np.sum(face_increment(shell, at, a) * strain, axis=-1)
+    return np.sum(shell.face_increment(at, a) * shell.face(at), axis=-1)
 
 
 def stiffness_by_thickness(shell: Shell, at: Strained, a: Array, w: Array) -> Array:
     """``d(a·K·w)/dh`` at fixed displacement, times area, shape (n_elements, n_gauss)."""
-    ea = face_increment(shell, at, a)
-    ew = ea if w is a else face_increment(shell, at, w)
-    stress = face_of(shell, at.middle, at.curve)
-    return np.sum(ea * ew, axis=-1) + np.sum(stress * shell.quadratic(a, w), axis=-1)
-
-
-def mass_by_thickness(shell: Shell, v: Array) -> Array:
-    """``d(v·M·v)/dh``, times area: density times squared speed of the scraped face."""
-    face = shell.speed(v, shell.offset + 0.5)
-    return shell.density * shell.mesh.area * np.sum(face**2, axis=-1)
+    ea = shell.face_increment(at, a)
+    ew = ea if w is a else shell.face_increment(at, w)
+    stretched = shell.face(at) * shell.face_quadratic(a, w)
+    return np.sum(ea * ew + stretched, axis=-1)
 
 
 def stiffness_by_displacement(shell: Shell, at: Strained, a: Array, w: Array) -> Array:
     """Gradient of ``a·K(u)·w`` by u, shape (n_dof,): the third derivative of the energy."""
-    h = shell.thickness[..., None]
     ma, _ = shell.increment(at, a)
     if w is a:
-        out = 2 * shell.prestress_times(h * ma, a)
+        out = 2 * shell.prestress_times(ma, a)
     else:
         mw, _ = shell.increment(at, w)
-        out = shell.prestress_times(h * ma, w) + shell.prestress_times(h * mw, a)
-    stress = h * shell.quadratic(a, w)
-    return out + shell.forces_of(stress, np.zeros_like(stress), at)
+        out = shell.prestress_times(ma, w) + shell.prestress_times(mw, a)
+    return out + shell.stretch_forces(shell.quadratic(a, w), at)
 
 
 def output_by_thickness(tangent: Tangent, rows: Sequence[Array]) -> list[Array]:

@@ -127,12 +127,7 @@ def notes_on(pair: Pair) -> tuple[str, ...]:
     notes = []
     for name, body in zip(("marked", "plain"), pair.bodies, strict=False):
         mesh = body.shell.mesh
-        arch = np.abs(
-            np.einsum("egka,eac->egkc", mesh.bend, body.patch.control.reshape(-1, 3)[mesh.nodes])
-            @ mesh.frames.a3[..., None]
-        )[..., 0]
-        across = arch[..., 0] / np.sum(mesh.frames.a1**2, axis=-1)
-        ratio = float(np.max(body.shell.thickness * across))
+        ratio = float(np.max(body.shell.thickness * np.abs(mesh.curvature[..., 1])))
         if ratio > THICK_SHELL:
             notes.append(
                 f"{name} blade: thickness over arch radius reaches {ratio:.2f} near the thread; "

@@ -98,7 +98,7 @@ class Body:
             shell.thickness,
             density=cane.density,
             held=shell.band.held,
-            offset=shell.offset,
+            offset=shell.layers.offset,
             springs=shell.springs,
         )
         return replace(self, cane=cane, shell=new)

@@ -70,6 +70,14 @@ class ShellMesh:
         """Unknowns of each element, shape (n_elements, 3 n_local), space running fastest."""
         return (3 * self.nodes[:, :, None] + np.arange(3)).reshape(len(self.nodes), -1)
 
+    @cached_property
+    def curvature(self) -> Array:
+        """Curvature tensor in fibre axes (LL, TT, 2 LT) [1/m], negative where the arch bulges."""
+        control = self.patch.control.reshape(-1, 3)[self.nodes]
+        along = np.einsum("egka,eac->egkc", self.bend, control)
+        covariant = along @ self.frames.a3[..., None]
+        return (self.turn @ covariant)[..., 0]
+
     def scatter(self, forces: Array) -> Array:
         """Add element forces, shape (n_elements, n_local, 3), into one vector."""
         total = np.bincount(self.dofs.ravel(), weights=forces.ravel(), minlength=self.n_dof)

@@ -16,7 +16,6 @@ import numpy as np
 
 from crowlight.blade.adjoint import (
     balance_by_thickness,
-    mass_by_thickness,
     stiffness_by_displacement,
     stiffness_by_thickness,
 )
@@ -211,10 +210,9 @@ class ComplianceProbe:
 def stiffness_between(shell: Shell, u: Array, a: Array, w: Array) -> float:
     """Compute ``a · K(u) · w`` without assembling K."""
     at = shell.strain(u)
-    h = shell.thickness[..., None]
     ma, ca = shell.increment(at, a)
     mw, cw = shell.increment(at, w)
-    total = np.sum(h * ma * mw + h**3 / 12 * ca * cw + h * at.middle * shell.quadratic(a, w))
+    total = np.sum(ma * mw + ca * cw + at.middle * shell.quadratic(a, w))
     if shell.springs is not None:
         total += a @ shell.band.times(shell.springs, w)
     return float(total)
@@ -278,7 +276,7 @@ class ModeProbe:
         at = shell.strain(self.displacement())
         omega = 2 * np.pi * self.frequency
         own = stiffness_by_thickness(shell, at, self.shape, self.shape)
-        own = own - omega**2 * mass_by_thickness(shell, self.shape)
+        own = own - omega**2 * shell.face_mass(self.shape)
         out = [np.zeros_like(b.shell.thickness) for b in self.pair.bodies]
         out[self.which] = own
         if self.tangent is not None:

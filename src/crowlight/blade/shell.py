@@ -1,14 +1,15 @@
-"""Kirchhoff-Love shell with eccentric thickness and von Karman membrane strain.
+"""Kirchhoff-Love shell with eccentric thickness, layers as wide as they are, exact membrane strain.
 
 Symbols: u displacement of the reference surface, g_a = a_a + u,a deformed tangents, h thickness,
-e offset of the middle from the reference surface in thicknesses (1/2: thickness grows outward
-from the inner, gouged face), C plane-stress matrix in fibre axes.
+U the root of the energy of all layers (see `crowlight.blade.layers`): ``middle`` and ``curve`` are
+the two halves of ``U (eps, kappa)``. On a flat sheet they are the strain of the middle and the
+curvature, times the roots of h C and h³/12 C.
 
     eps_ab = (u,a·a_b + u,b·a_a + u,a·u,b) / 2        kappa_ab = −(u,ab − G^c_ab u,c)·a3
-    W = 1/2 ∫ h (eps + e h kappa)' C (eps + e h kappa) + h³/12 kappa' C kappa  dA
+    W = 1/2 ∫ |U (eps, kappa)|² dA = 1/2 ∫ |middle|² + |curve|² dA
 
 The membrane strain is exact; the curvature is linear in u and holds for rotations well below 1.
-Shear through the thickness is neglected (thin shell, h/R below about 0.1).
+Shear through the thickness is neglected.
 
 References
 ----------
@@ -28,6 +29,7 @@ from numpy.typing import ArrayLike
 
 from crowlight.blade.arrays import Array
 from crowlight.blade.band import Band, Factor, band_of, factor
+from crowlight.blade.layers import Layers, Moments, layers_of
 from crowlight.blade.mesh import ShellMesh
 
 __all__ = ["Shell", "Strained", "make_shell"]
@@ -41,12 +43,16 @@ class Strained:
     ----------
     g1, g2 : ndarray, shape (n_elements, n_gauss, 3)
         Deformed tangents.
+    eps, kappa : ndarray, shape (n_elements, n_gauss, 3)
+        Covariant membrane strain and curvature (11, 22, 2·12).
     middle, curve : ndarray, shape (n_elements, n_gauss, 3)
-        Strain of the middle surface and curvature, times ``sqrt(area) chol(C)'`` in fibre axes.
+        Both halves of the root of the energy, area included.
     """
 
     g1: Array
     g2: Array
+    eps: Array
+    kappa: Array
     middle: Array
     curve: Array
 
@@ -61,14 +67,10 @@ class Shell:
         Geometry.
     band : Band
         Storage plan with the held unknowns.
-    scale : ndarray, shape (n_elements, n_gauss, 3, 3)
-        ``sqrt(area) chol(C)' turn``: from covariant strains to square roots of energy.
-    bending : ndarray, shape (n_elements, n_gauss, 3, n_local, 3)
-        Scaled curvature per control-point displacement.
+    layers : Layers
+        Cane through the thickness.
     thickness : ndarray, shape (n_elements, n_gauss)
         Thickness h at the quadrature points [m]; > 0.
-    offset : float
-        Distance of the middle from the reference surface in thicknesses, e.
     density : float
         Mass per volume [kg/m³].
     springs : ndarray or None
@@ -77,10 +79,8 @@ class Shell:
 
     mesh: ShellMesh
     band: Band
-    scale: Array
-    bending: Array
+    layers: Layers
     thickness: Array
-    offset: float
     density: float
     springs: Array | None
 
@@ -88,6 +88,32 @@ class Shell:
         """Return the same blade after scraping; geometry arrays are shared."""
         h = np.broadcast_to(np.asarray(thickness, dtype=float), self.mesh.area.shape)
         return replace(self, thickness=h)
+
+    @cached_property
+    def _roots(self) -> tuple[Array, Array, Array]:
+        """Root of the energy from covariant strains, area included, each (..., 3, 3).
+
+        ``middle = stretch eps + carry kappa``, ``curve = bend kappa``.
+        """
+        root = self.layers.roots(self.thickness)
+        turn = np.sqrt(self.mesh.area)[..., None, None] * self.mesh.turn
+        return root[..., :3, :3] @ turn, root[..., :3, 3:] @ turn, root[..., 3:, 3:] @ turn
+
+    @cached_property
+    def _face(self) -> tuple[Array, Array]:
+        """Root of the energy of the scraped face from covariant eps and kappa, area included."""
+        stretch, bend, width = self.layers.face(self.thickness)
+        root = np.linalg.cholesky(self.layers.law).T
+        turned = np.sqrt(self.mesh.area * width)[..., None, None] * self.mesh.turn
+        return root @ stretch @ turned, root @ bend @ turned
+
+    @cached_property
+    def _moments(self) -> Moments:
+        return self.layers.moments(self.thickness)
+
+    def _rooted(self, eps: Array, kappa: Array) -> tuple[Array, Array]:
+        stretch, carry, bend = self._roots
+        return applied(stretch, eps) + applied(carry, kappa), applied(bend, kappa)
 
     def strain(self, u: Array) -> Strained:
         """Strains at a displacement (n_dof,)."""
@@ -103,84 +129,101 @@ class Shell:
             ],
             axis=-1,
         )
-        normal = np.einsum("eac,egc->ega", local, frames.a3)
-        kappa = -np.einsum("egka,ega->egk", mesh.bend, normal)
-        middle = eps + self.offset * self.thickness[..., None] * kappa
-        turned = self.scale @ np.stack([middle, kappa], axis=-1)
-        return Strained(a1 + u1, a2 + u2, turned[..., 0], turned[..., 1])
+        kappa = self._curving(local)
+        return Strained(a1 + u1, a2 + u2, eps, kappa, *self._rooted(eps, kappa))
+
+    def _curving(self, local: Array) -> Array:
+        normal = np.einsum("eac,egc->ega", local, self.mesh.frames.a3)
+        return -np.einsum("egka,ega->egk", self.mesh.bend, normal)
+
+    def _increment(self, at: Strained, v: Array) -> tuple[Array, Array]:
+        """Change of covariant eps and kappa per displacement `v`, at a state."""
+        local = self.mesh.gather(v)
+        eps = sym_product(at.g1, at.g2, self.mesh.d1 @ local, self.mesh.d2 @ local)
+        return eps, self._curving(local)
 
     def increment(self, at: Strained, v: Array) -> tuple[Array, Array]:
-        """Scaled change of middle strain and curvature per displacement `v`, at a state."""
-        mesh = self.mesh
-        local = mesh.gather(v)
-        v1, v2 = mesh.d1 @ local, mesh.d2 @ local
-        eps = sym_product(at.g1, at.g2, v1, v2)
-        normal = np.einsum("eac,egc->ega", local, mesh.frames.a3)
-        kappa = -np.einsum("egka,ega->egk", mesh.bend, normal)
-        middle = eps + self.offset * self.thickness[..., None] * kappa
-        turned = self.scale @ np.stack([middle, kappa], axis=-1)
-        return turned[..., 0], turned[..., 1]
+        """Change of `middle` and `curve` per displacement `v`, at a state."""
+        return self._rooted(*self._increment(at, v))
 
-    def quadratic(self, v: Array, w: Array) -> Array:
-        """Scaled second variation of the membrane strain, ``sym(v,a·w,b)``, per pair v, w."""
+    def face(self, at: Strained) -> Array:
+        """Root of the energy per thickness of the scraped face, shape (..., 3)."""
+        stretch, bend = self._face
+        return applied(stretch, at.eps) + applied(bend, at.kappa)
+
+    def face_increment(self, at: Strained, v: Array) -> Array:
+        """Change of `face` per displacement `v`."""
+        eps, kappa = self._increment(at, v)
+        stretch, bend = self._face
+        return applied(stretch, eps) + applied(bend, kappa)
+
+    def _quadratic(self, v: Array, w: Array) -> Array:
         mesh = self.mesh
         lv, lw = mesh.gather(v), mesh.gather(w)
-        eps = sym_product(mesh.d1 @ lv, mesh.d2 @ lv, mesh.d1 @ lw, mesh.d2 @ lw)
-        return (self.scale @ eps[..., None])[..., 0]
+        return sym_product(mesh.d1 @ lv, mesh.d2 @ lv, mesh.d1 @ lw, mesh.d2 @ lw)
+
+    def quadratic(self, v: Array, w: Array) -> Array:
+        """Second variation of `middle`, from ``sym(v,a·w,b)``, per pair v, w."""
+        return applied(self._roots[0], self._quadratic(v, w))
+
+    def face_quadratic(self, v: Array, w: Array) -> Array:
+        """Second variation of `face` per pair v, w."""
+        return applied(self._face[0], self._quadratic(v, w))
 
     def energy(self, at: Strained, u: Array) -> float:
         """Elastic energy [J], springs included."""
-        h = self.thickness[..., None]
-        elastic = 0.5 * float(np.sum(h * at.middle**2 + h**3 / 12 * at.curve**2))
+        elastic = 0.5 * float(np.sum(at.middle**2 + at.curve**2))
         if self.springs is not None:
             elastic += 0.5 * float(u @ self.band.times(self.springs, u))
         return elastic
 
     def forces(self, at: Strained, u: Array) -> Array:
         """Compute internal forces [N], shape (n_dof,): the gradient of the energy, 0 where held."""
-        h = self.thickness[..., None]
-        stretch = self._unscale(h * at.middle)
-        bend = self._unscale(self.offset * h**2 * at.middle + h**3 / 12 * at.curve)
-        out = self.mesh.scatter(self._pull(stretch, bend, at))
+        out = self.mesh.scatter(self._pull(at.middle, at.curve, at))
         if self.springs is not None:
             out += self.band.times(self.springs, u)
         out[self.band.held] = 0.0
         return out
 
-    def forces_of(self, middle: Array, curve: Array, at: Strained) -> Array:
-        """Compute forces that do work through given scaled middle stress and curvature moment."""
-        h = self.thickness[..., None]
-        bend = self._unscale(self.offset * h * middle + curve)
-        out = self.mesh.scatter(self._pull(self._unscale(middle), bend, at))
+    def stretch_forces(self, middle: Array, at: Strained) -> Array:
+        """Compute forces that do work through a given `middle`."""
+        out = self.mesh.scatter(self._pull(middle, None, at))
         out[self.band.held] = 0.0
         return out
 
-    def _unscale(self, stress: Array) -> Array:
-        return (np.swapaxes(self.scale, -1, -2) @ stress[..., None])[..., 0]
+    def _tension(self, middle: Array) -> Array:
+        """Membrane force per area, dual to covariant eps, of a given `middle`."""
+        return applied(np.swapaxes(self._roots[0], -1, -2), middle)
 
-    def _pull(self, s: Array, m: Array, at: Strained) -> Array:
+    def _pull(self, middle: Array, curve: Array | None, at: Strained) -> Array:
         mesh = self.mesh
+        _, carry, bend = self._roots
+        s, m = self._tension(middle), applied(np.swapaxes(carry, -1, -2), middle)
+        if curve is not None:
+            m = m + applied(np.swapaxes(bend, -1, -2), curve)
         t1 = s[..., 0:1] * at.g1 + s[..., 2:3] * at.g2
         t2 = s[..., 1:2] * at.g2 + s[..., 2:3] * at.g1
-        bend = np.einsum("egka,egk->ega", mesh.bend, m)
+        turned = np.einsum("egka,egk->ega", mesh.bend, m)
         out = np.swapaxes(mesh.d1, 1, 2) @ t1 + np.swapaxes(mesh.d2, 1, 2) @ t2
-        return out - np.swapaxes(bend, 1, 2) @ mesh.frames.a3
+        return out - np.swapaxes(turned, 1, 2) @ mesh.frames.a3
 
     @cached_property
     def _bent(self) -> tuple[Array, Array]:
-        """Share of curvature in the middle strain, and stiffness of curvature alone.
+        """Share of curvature in `middle`, and stiffness of `curve` alone.
 
         Shapes (n_elements, n_gauss, 3, n_local, 3) and (n_elements, 3 n_local, 3 n_local).
         """
-        h = self.thickness[..., None, None, None]
-        n_e, n_g, n_a = self.mesh.d1.shape
-        alone = (np.sqrt(h**3 / 12) * self.bending).reshape(n_e, n_g * 3, 3 * n_a)
-        return self.offset * h**1.5 * self.bending, np.swapaxes(alone, 1, 2) @ alone
+        mesh = self.mesh
+        n_e, n_g, n_a = mesh.d1.shape
+        normal = -mesh.frames.a3[:, :, None, None, :]
+        _, carry, bend = self._roots
+        alone = ((bend @ mesh.bend)[..., None] * normal).reshape(n_e, n_g * 3, 3 * n_a)
+        return (carry @ mesh.bend)[..., None] * normal, np.swapaxes(alone, 1, 2) @ alone
 
     def elements(self, at: Strained, *, prestress: bool = True) -> Array:
         """Tangent element stiffnesses, shape (n_elements, 3 n_local, 3 n_local)."""
         mesh = self.mesh
-        r = np.sqrt(self.thickness)[..., None, None] * self.scale
+        r = self._roots[0]
         p1 = r[..., 0:1] * at.g1[..., None, :] + r[..., 2:3] * at.g2[..., None, :]
         p2 = r[..., 1:2] * at.g2[..., None, :] + r[..., 2:3] * at.g1[..., None, :]
         n_e, n_g, n_a = mesh.d1.shape
@@ -192,7 +235,7 @@ class Shell:
         out = np.swapaxes(flat, 1, 2) @ flat
         out += alone
         if prestress:
-            self._add_prestress(out, self._unscale(self.thickness[..., None] * at.middle))
+            self._add_prestress(out, self._tension(at.middle))
         return out
 
     def _add_prestress(self, elements: Array, s: Array) -> None:
@@ -212,8 +255,8 @@ class Shell:
             view[:, :, c, :, c] += block
 
     def prestress_times(self, middle: Array, v: Array) -> Array:
-        """Geometric stiffness of a scaled middle stress, times `v`, shape (n_dof,)."""
-        s, mesh = self._unscale(middle), self.mesh
+        """Geometric stiffness of a given `middle`, times `v`, shape (n_dof,)."""
+        s, mesh = self._tension(middle), self.mesh
         local = mesh.gather(v)
         v1, v2 = mesh.d1 @ local, mesh.d2 @ local
         t1 = s[..., 0:1] * v1 + s[..., 2:3] * v2
@@ -246,7 +289,7 @@ class Shell:
 
     def _assembled_mass(self, *, rotary: bool) -> Array:
         mesh, f = self.mesh, self.mesh.frames
-        h = self.thickness[..., None, None, None]
+        cane = self._moments
         n_e, n_g, n_a = mesh.shape.shape
         tilt = (
             f.dual1[..., :, None] * mesh.d1[..., None, :]
@@ -254,30 +297,39 @@ class Shell:
         )  # e g i A: −theta_i per a3·u_A
         theta = -float(rotary) * tilt[..., None] * f.a3[:, :, None, None, :]
         rows = np.empty((n_e, n_g, 2, 3, n_a, 3))
-        rows[:, :, 0] = self.offset * h * theta
+        rows[:, :, 0] = cane.height[..., None, None, None] * theta
         for c in range(3):
             rows[:, :, 0, c, :, c] += mesh.shape
-        weight = np.sqrt(self.density * mesh.area)[..., None, None, None]
-        rows[:, :, 0] *= weight * np.sqrt(h)
-        rows[:, :, 1] = weight * np.sqrt(h**3 / 12) * theta
+        heavy = self.density * mesh.area
+        rows[:, :, 0] *= np.sqrt(heavy * cane.volume)[..., None, None, None]
+        rows[:, :, 1] = np.sqrt(heavy * cane.spread)[..., None, None, None] * theta
         flat = rows.reshape(n_e, n_g * 6, 3 * n_a)
         return self.band.gather(np.swapaxes(flat, 1, 2) @ flat, on_held=0.0)
 
-    def speed(self, v: Array, height: float) -> Array:
-        """Compute velocities at a height over the reference, in thicknesses, per `v`."""
+    def _speed(self, v: Array, height: Array) -> tuple[Array, Array]:
+        """Velocities at a height [m] over the reference, and their growth with it, per `v`."""
         mesh, f = self.mesh, self.mesh.frames
         local = mesh.gather(v)
         n1 = np.sum((mesh.d1 @ local) * f.a3, axis=-1, keepdims=True)
         n2 = np.sum((mesh.d2 @ local) * f.a3, axis=-1, keepdims=True)
-        turning = n1 * f.dual1 + n2 * f.dual2
-        return mesh.shape @ local - height * self.thickness[..., None] * turning
+        turning = -(n1 * f.dual1 + n2 * f.dual2)
+        return mesh.shape @ local + height[..., None] * turning, turning
 
     def modal_mass(self, v: Array) -> float:
-        """Compute ``v · M · v`` without assembling M: Simpson's rule through the thickness."""
-        heights = (self.offset - 0.5, self.offset, self.offset + 0.5)
-        squares = [np.sum(self.speed(v, z) ** 2, axis=-1) for z in heights]
-        mean = (squares[0] + 4 * squares[1] + squares[2]) / 6
-        return float(self.density * np.sum(self.mesh.area * self.thickness * mean))
+        """Compute ``v · M · v`` without assembling M."""
+        cane = self._moments
+        moved, turning = self._speed(v, cane.height)
+        squares = cane.volume * np.sum(moved**2, axis=-1) + cane.spread * np.sum(
+            turning**2, axis=-1
+        )
+        return float(self.density * np.sum(self.mesh.area * squares))
+
+    def face_mass(self, v: Array) -> Array:
+        """``d(v·M·v)/dh``, times area: density times squared speed of the scraped face."""
+        z = self.thickness * (self.layers.offset + 0.5)
+        moved, _ = self._speed(v, z)
+        area = self.mesh.area * self.layers.width(z)
+        return self.density * area * np.sum(moved**2, axis=-1)
 
     def pressure_forces(self) -> Array:
         """Compute forces per unit pressure pushing against the normal [N/Pa], shape (n_dof,)."""
@@ -286,6 +338,11 @@ class Shell:
         out = mesh.scatter(np.swapaxes(mesh.shape, 1, 2) @ pushed)
         out[self.band.held] = 0.0
         return out
+
+
+def applied(matrices: Array, vectors: Array) -> Array:
+    """Multiply matrices (..., 3, 3) with vectors (..., 3)."""
+    return (matrices @ vectors[..., None])[..., 0]
 
 
 def sym_product(v1: Array, v2: Array, w1: Array, w2: Array) -> Array:
@@ -309,6 +366,7 @@ def make_shell(
     held: ArrayLike = (),
     offset: float = 0.5,
     springs: Array | None = None,
+    widening: bool = True,
 ) -> Shell:
     """Join mesh, cane and thickness.
 
@@ -329,12 +387,13 @@ def make_shell(
         face, 0 when it is the middle.
     springs : ndarray, optional
         Further stiffness in banded storage, from `crowlight.blade.supports`.
+    widening : bool
+        Whether outer layers of an arch are wider than inner ones, as they are. False: all layers as
+        wide as the reference surface, as in the theory of thin shells.
     """
-    root = np.linalg.cholesky(np.asarray(stiffness, dtype=float)).T
-    scale = np.sqrt(mesh.area)[..., None, None] * (root @ mesh.turn)
-    curve = -(scale @ mesh.bend)
-    bending = curve[..., None] * mesh.frames.a3[:, :, None, None, :]
+    law = np.asarray(stiffness, dtype=float)
     h = np.broadcast_to(np.asarray(thickness, dtype=float), mesh.area.shape)
     band = band_of(mesh, np.unique(np.asarray(held, dtype=np.int64)))
     kept = None if springs is None else band.without_held(springs)
-    return Shell(mesh, band, scale, bending, h, offset, density, kept)
+    layers = layers_of(mesh.curvature if widening else np.zeros_like(mesh.curvature), law, offset)
+    return Shell(mesh, band, layers, h, density, kept)

@@ -31,6 +31,7 @@ from crowlight.checks.structures import (
     supported_plate,
     tapered_cantilever,
     tapered_tip_load,
+    thick_arch,
 )
 
 __all__ = ["cases"]
@@ -193,6 +194,14 @@ def shell_cases() -> Iterator[Check]:
     yield from listed("quarter arch, h/R 0.02", quarter_arch(), (1.0,), 1e-3, "1", bending)
     thin = quarter_arch(24, slenderness=0.002)
     yield from listed("quarter arch, h/R 0.002", thin, (1.0,), 1e-3, "1", bending)
+    winkler = (
+        "Winkler's curved beam without shear: Timoshenko, Strength of Materials II (1956) ch. 2"
+    )
+    for slenderness in (0.1, 0.2, 0.4):
+        name = f"thick arch on its inner face, h/R {slenderness:g}"
+        value = quarter_arch(16, slenderness=slenderness, offset=0.5)
+        exact = thick_arch(slenderness, offset=0.5)
+        yield from listed(name, value, (exact,), 1e-4, "pi P R³/4 E I", winkler)
 
 
 def beam_cases() -> Iterator[Check]:

@@ -40,6 +40,7 @@ __all__ = [
     "supported_plate",
     "tapered_cantilever",
     "tapered_tip_load",
+    "thick_arch",
 ]
 
 Surface = Callable[[Array, Array], ArrayLike]
@@ -64,6 +65,7 @@ def built(
     density: float = 1.0,
     gauss: int = 4,
     offset: float = 0.0,
+    widening: bool = True,
 ) -> Shell:
     """Shell on element ends `x` (across) and `y` (along), its reference at mid-thickness."""
     patch = surface_patch(basis_on(x), basis_on(y), surface)
@@ -81,6 +83,7 @@ def built(
         held=np.concatenate(fixed) if len(fixed) else (),
         offset=offset,
         springs=turning_springs(mesh, stiff_edges, rigid) if stiff_edges else None,
+        widening=widening,
     )
 
 
@@ -355,7 +358,11 @@ def curved_panel(n: int = 10) -> Array:
 
 
 def curved_cane_cantilever(n: int = 10, *, curved: bool = True) -> Array:
-    """Five frequencies [Hz] of a cane strip 20 x 7 x 0.4 mm, R 4.5 mm or flat, one end clamped."""
+    """Five frequencies [Hz] of a cane strip 20 x 7 x 0.4 mm, R 4.5 mm or flat, one end clamped.
+
+    By the theory of thin shells, all layers as wide as the middle: h/R is 0.09, so that layers as
+    wide as they are change the frequencies by −0.03 to +0.22 %.
+    """
     arc = 7e-3 / 4.5e-3
     shell = built(
         cylinder(4.5e-3, 20e-3, -arc / 2, arc) if curved else flat(7e-3, 20e-3),
@@ -366,12 +373,18 @@ def curved_cane_cantilever(n: int = 10, *, curved: bool = True) -> Array:
         density=CANE.density,
         held=lambda m: [edge_dofs(m.patch, "thread")],
         stiff_edges=["thread"],
+        widening=False,
     )
     return shell_modes(shell, 5).frequencies
 
 
-def quarter_arch(n: int = 12, *, slenderness: float = 0.02) -> float:
-    """Radial tip deflection of a thin quarter arch, as a ratio to ``pi P R³ / 4 E I``."""
+def quarter_arch(
+    n: int = 12, *, slenderness: float = 0.02, offset: float = 0.0, widening: bool = True
+) -> float:
+    """Radial tip deflection of a quarter arch of radius 1, as a ratio to ``pi P R³ / 4 E I``.
+
+    `offset` 0.5 makes 1 the radius of its inner face; without `widening` all layers are alike.
+    """
     h = slenderness
     shell = built(
         lambda x, y: np.stack(
@@ -384,10 +397,24 @@ def quarter_arch(n: int = 12, *, slenderness: float = 0.02) -> float:
         h,
         held=lambda m: [edge_dofs(m.patch, "thread")],
         stiff_edges=["thread"],
+        offset=offset,
+        widening=widening,
     )
     u = linear_solve(shell, edge_load(shell, (0, 1, 0)))
     inertia = 0.1 * h**3 / 12
     return deflection(shell, u, 0.5, 1)[1] * 4 * inertia / np.pi
+
+
+def thick_arch(slenderness: float, *, offset: float) -> float:
+    """Exact value of `quarter_arch` for any thickness: Winkler's curved beam, without shear.
+
+    With R the radius of the middle, the bending stiffness is E J with
+    ``J = b R² (R ln((R + h/2) / (R − h/2)) − h)``, and the deflection ``pi P R³ / 4 E J``.
+    """
+    h = slenderness
+    middle = 1 + offset * h
+    bent = middle**2 * (middle * np.log((middle + h / 2) / (middle - h / 2)) - h)
+    return float(middle**3 * h**3 / 12 / bent)
 
 
 # --- tapered beams ------------------------------------------------------------------------------
