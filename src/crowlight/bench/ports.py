@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -188,6 +188,15 @@ class Records(Protocol):
 
     def entries(self, reed: UUID, *, up_to: int | None = None) -> tuple[Entry, ...]:
         """Return a reed's entries in order, all or up to number `up_to`."""
+        ...
+
+    def entries_of_kinds(
+        self, kinds: Collection[str], *, reed: UUID | None = None
+    ) -> tuple[Entry, ...]:
+        """Return the entries of these kinds, of one reed or all, without their readings.
+
+        Replaced and withdrawn ones are among them; see `crowlight.bench.state.current`.
+        """
         ...
 
     def append(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Self
 from uuid import UUID
@@ -225,6 +225,17 @@ class SqlRecords:
             if up_to is not None:
                 conditions.append(entry.c.seq <= min(up_to, _MANY))
             return tuple(load_entries(connection, entries_of(*conditions)))
+
+    def entries_of_kinds(
+        self, kinds: Collection[str], *, reed: UUID | None = None
+    ) -> tuple[Entry, ...]:
+        """Return the entries of these kinds, of one reed or all, without their readings."""
+        conditions: list[ColumnElement[bool]] = [entry.c.kind.in_(sorted(kinds))]
+        with self.database.read() as connection:
+            if reed is not None:
+                conditions.append(entry.c.reed == reeds.reed_id_of(connection, reed))
+            chosen = entries_of(*conditions)
+            return tuple(load_entries(connection, chosen, with_readings=False))
 
     def append(
         self, reed: UUID, entries: Sequence[NewEntry], *, expected_seq: int | None = None
