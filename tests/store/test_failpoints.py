@@ -10,8 +10,27 @@ import pytest
 
 from crowlight.bench.kinds import Note
 from crowlight.bench.ports import Clock, NewEntry, NewReed
-from crowlight.store import FileBlobs, FileResults, open_records, restore_backup, write_backup
+from crowlight.bench.takes import Take
+from crowlight.store import (
+    FileBlobs,
+    FileResults,
+    FileTakes,
+    open_records,
+    restore_backup,
+    write_backup,
+)
 from crowlight.store.failpoints import FAILPOINTS
+
+
+def a_take() -> Take:
+    return Take(
+        uuid=uuid4(),
+        reed=uuid4(),
+        sound_of="crow",
+        rate=48_000,
+        channels=1,
+        begun_at=datetime.now(UTC),
+    )
 
 
 @pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
@@ -33,6 +52,7 @@ def test_every_moment_is_listed_and_comes(
         assert passed == ["records:before-commit", "records:after-commit"]
         blobs.put(b"picture")
         FileResults(tmp_path / "computed", failpoint=passed.append).put("b", b"2")
+        FileTakes(tmp_path / "takes", failpoint=passed.append).begin(a_take())
         write_backup(records, blobs, tmp_path / "all.zip", failpoint=passed.append)
     restore_backup(tmp_path / "all.zip", second, blobs, failpoint=passed.append)
     assert passed == list(FAILPOINTS)

@@ -36,6 +36,7 @@ from crowlight.bench.ports import (
 )
 from crowlight.bench.state import ReedState, difference, state_of
 from crowlight.bench.styles import checked_name
+from crowlight.bench.takes import Takes
 from crowlight.bench.tasks import result_key, task_named
 from crowlight.errors import InputError, NotFound
 from crowlight.reed import Reading, Repeatability, check_reading
@@ -58,6 +59,7 @@ class Desk:
     clock: Clock
     tables: Tables
     sounds: Sounds
+    takes: Takes
 
     @property
     def models(self) -> Models:

@@ -4,11 +4,13 @@ from crowlight.store.backup import BackedUp, Restored, restore_backup, write_bac
 from crowlight.store.blobs import FileBlobs
 from crowlight.store.records import SqlRecords, open_records
 from crowlight.store.results import FileResults
+from crowlight.store.takes import FileTakes
 
 __all__ = [
     "BackedUp",
     "FileBlobs",
     "FileResults",
+    "FileTakes",
     "Restored",
     "SqlRecords",
     "open_records",

@@ -21,6 +21,8 @@ FAILPOINTS = (
     "blobs:after-rename",
     "results:before-rename",
     "results:after-rename",
+    "takes:before-rename",
+    "takes:after-rename",
     "backup:before-rename",
     "backup:after-rename",
     "restore:checked",

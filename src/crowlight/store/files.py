@@ -11,7 +11,7 @@ from uuid import uuid4
 
 from crowlight.store.failpoints import Failpoint, pass_by
 
-__all__ = ["written_whole"]
+__all__ = ["keep_name", "written_whole"]
 
 
 @contextmanager
@@ -55,11 +55,11 @@ def written_whole(
             beside.unlink()
         raise
     if durable:
-        _keep_name(path.parent)
+        keep_name(path.parent)
     failpoint(f"{name}:after-rename")
 
 
-def _keep_name(folder: Path) -> None:
+def keep_name(folder: Path) -> None:
     """Make the new name in `folder` survive a power cut, where the system has a way to ask."""
     if os.name == "posix":
         number = os.open(folder, os.O_RDONLY)

@@ -17,7 +17,8 @@ from crowlight.bench.tasks import run_task
 from crowlight.errors import CannotWrite
 from crowlight.files.sounds import SoundFiles
 from crowlight.files.tables import TableFiles
-from crowlight.store import FileBlobs, FileResults, SqlRecords, open_records
+from crowlight.store import FileBlobs, FileResults, FileTakes, SqlRecords, open_records
+from crowlight.wiring.failpoints import Failpoint, pass_by
 from crowlight.wiring.jobs import DirectJobs
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ __all__ = [
 DATABASE = "reeds.sqlite"
 BLOBS = "sounds-and-pictures"
 COMPUTED = "computed"
+TAKES = "recordings-under-way"
 
 
 class SystemClock:
@@ -140,20 +142,24 @@ def listen_to_file(
 
 @contextmanager
 def open_store(
-    folder: Path | None = None, *, database: str | None = None
+    folder: Path | None = None, *, database: str | None = None, failpoint: Failpoint = pass_by
 ) -> Iterator[tuple[SqlRecords, FileBlobs]]:
     """Open the records of a folder, and close them again; see `open_desk`."""
     place = data_folder(folder)
-    records = open_records(database or place / DATABASE, SystemClock())
+    records = open_records(database or place / DATABASE, SystemClock(), failpoint=failpoint)
     try:
-        yield records, FileBlobs(place / BLOBS)
+        yield records, FileBlobs(place / BLOBS, failpoint=failpoint)
     finally:
         records.close()
 
 
 @contextmanager
 def open_desk(
-    folder: Path | None = None, *, jobs: Jobs | None = None, database: str | None = None
+    folder: Path | None = None,
+    *,
+    jobs: Jobs | None = None,
+    database: str | None = None,
+    failpoint: Failpoint = pass_by,
 ) -> Iterator[Desk]:
     """Open the desk on a folder of records, and close it again.
 
@@ -165,6 +171,8 @@ def open_desk(
         What runs computations; in this process if not given. Closed with the desk.
     database : str, optional
         Address of a PostgreSQL database for a team; a SQLite file in the folder if not given.
+    failpoint : callable, optional
+        See `crowlight.wiring.failpoints`.
 
     Yields
     ------
@@ -173,7 +181,7 @@ def open_desk(
     """
     runner = jobs or DirectJobs()
     try:
-        with open_store(folder, database=database) as (records, blobs):
+        with open_store(folder, database=database, failpoint=failpoint) as (records, blobs):
             yield Desk(
                 records=records,
                 blobs=blobs,
@@ -182,6 +190,7 @@ def open_desk(
                 clock=SystemClock(),
                 tables=TableFiles(),
                 sounds=SoundFiles(),
+                takes=FileTakes(data_folder(folder) / TAKES, failpoint=failpoint),
             )
     finally:
         runner.close()
