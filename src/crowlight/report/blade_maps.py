@@ -14,18 +14,16 @@ import numpy as np
 from crowlight.bench.mechanics import BladesShown, mechanics_outputs
 from crowlight.reed import Blade
 from crowlight.report.blades import OUTPUT_WORDS
-from crowlight.report.maps import LESS, MORE, flat_png, framed, resampled, shades, swatches
+from crowlight.report.maps import flat_png, framed, resampled, swatches
 from crowlight.report.words import Words, mark
 
 __all__ = ["effect_picture", "flexibility_picture"]
 
-_NOTHING = (196, 196, 190)
 #: Places whose numbers are written on a map: from the tip [m], and part of the half width.
 _ROWS = (0.6e-3, 2.5e-3, 5e-3, 8e-3, 12e-3, 17e-3)
 _COLUMNS = (-0.62, 0.0, 0.62)
 #: Band limits of an effect, as parts of its largest value on either blade.
 _PARTS = (0.06, 0.2, 0.4, 0.6, 0.8)
-_FELT = shades([(240, 243, 250), (160, 190, 222), (84, 130, 180), (30, 70, 122), (8, 24, 60)], 9)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +92,8 @@ def effect_picture(
     outline = _outline(found)
     (fine,) = resampled(outline, found.fraction, [values])
     band = np.digitize(np.abs(np.nan_to_num(fine)), limits)
-    shown = len(MORE)
+    palette = words.palette
+    shown = len(palette.more)
     index = np.where(fine >= 0, 1 + band, 1 + shown + band)
     index = np.where(band == 0, 1, index)
     index[np.isnan(fine)] = 0
@@ -118,13 +117,13 @@ def effect_picture(
     labels = [text if i % 2 == 0 else "" for i, text in enumerate(labels)]  # else they touch
     return framed(
         outline,
-        flat_png(index.astype(np.uint8), [_NOTHING, *MORE, *LESS]),
+        flat_png(index.astype(np.uint8), [palette.nothing, *palette.more, *palette.less]),
         words=words,
         name=name,
         title=title,
         told=told,
         key=swatches(
-            [*LESS[::-1], _NOTHING, *MORE],
+            [*palette.less[::-1], palette.nothing, *palette.more],
             labels,
             [
                 words(mark("change in % for one stroke of a hundredth of a mm")),
@@ -159,7 +158,8 @@ def flexibility_picture(found: BladesShown, blade: Blade, *, words: Words, name:
     )
     held = max(float(np.nanmax(v)) for v in both.values())
     least = max(float(min(np.nanmin(v[v > 0]) for v in both.values())), held * 1e-4)
-    limits = np.geomspace(least, held, len(_FELT) + 1)[1:-1]
+    colours = words.palette.felt
+    limits = np.geomspace(least, held, len(colours) + 1)[1:-1]
     fraction = np.array(found.flexibility_across) / max(abs(found.flexibility_across[0]), 1e-9)
     (fine,) = resampled(outline, tuple(fraction), [values])
     index = np.digitize(np.nan_to_num(fine), limits) + 1
@@ -175,13 +175,13 @@ def flexibility_picture(found: BladesShown, blade: Blade, *, words: Words, name:
     labels = [words.number(v, 2 if v >= 0.01 else 3) if i % 2 else "" for i, v in enumerate(limits)]
     return framed(
         outline,
-        flat_png(index.astype(np.uint8), _FELT),
+        flat_png(index.astype(np.uint8), colours),
         words=words,
         name=name,
         title=title,
         told=told,
         key=swatches(
-            _FELT,
+            colours,
             labels,
             [words.say(mark("%(unit)s: dark gives most; 1 N is about 100 g"), unit=unit)],
         ),

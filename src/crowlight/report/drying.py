@@ -28,7 +28,7 @@ def drift_said(drift: Drift | None, words: Words) -> str:
     d = drift.decision
     told = words.say(
         mark("The first point, read again at the end: %(change)s (%(interval)s)."),
-        change=words.mm(d.value, 3, signed=True),
+        change=words.thick(d.value, 3, signed=True),
         interval=words.interval(d.low, d.high),
     )
     if drift.advice:

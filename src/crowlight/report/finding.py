@@ -92,7 +92,10 @@ def more(finding: Finding, words: Words) -> str:
 
 
 def unit_of(finding: Finding) -> tuple[float, str, int]:
-    """Return how many of the shown unit one SI unit is, the unit, and the digits shown."""
+    """Return how many of the unit one SI unit is, the unit, and the digits shown.
+
+    Thicknesses are in millimetres here; pages show them in the user's own unit.
+    """
     match finding.quantity:
         case Quantity.TRANSITION_STEEPNESS:
             return 1.0, "mm/mm", 3
@@ -102,10 +105,17 @@ def unit_of(finding: Finding) -> tuple[float, str, int]:
             return 1e3, "mm", 2
 
 
+def _is_thickness(finding: Finding) -> bool:
+    return finding.quantity in {Quantity.THICKNESS, Quantity.SIDE_DROP, Quantity.CORNER_DROP}
+
+
 def difference_of(finding: Finding, words: Words, *, signed: bool = True) -> str:
     """Return the difference with its unit."""
     factor, unit, digits = unit_of(finding)
-    value = finding.decision.value * factor
+    value = finding.decision.value
+    if _is_thickness(finding):
+        return words.thick(value if signed else abs(value), digits, signed=signed)
+    value *= factor
     shown = words.number(value if signed else abs(value), digits, signed=signed)
     return f"{shown}\N{NO-BREAK SPACE}{unit}" if math.isfinite(value) else shown
 
@@ -116,6 +126,8 @@ def interval_of(finding: Finding, words: Words) -> str:
     d = finding.decision
     if not (math.isfinite(d.low) and math.isfinite(d.high)):
         return "\N{EN DASH}"
+    if _is_thickness(finding):
+        return words.interval(d.low, d.high, digits)
     return words.say(
         mark("%(low)s to %(high)s"),
         low=words.number(d.low * factor, digits, signed=True),

@@ -25,14 +25,11 @@ from crowlight.report.counting import Counting
 from crowlight.report.words import Words, mark
 
 __all__ = [
-    "LESS",
-    "MORE",
     "Outlined",
     "difference_picture",
     "flat_png",
     "framed",
     "resampled",
-    "shades",
     "sure_share",
     "swatches",
     "thickness_picture",
@@ -64,24 +61,8 @@ _PER_MM_PIXELS = 9
 _BANDS = (0.05, 0.08, 0.11, 0.15, 0.20, 0.26, 0.33, 0.40, 0.45, 0.50, 0.55, 0.60)
 #: Band limits of a difference map [mm].
 _STEPS = (0.01, 0.02, 0.04, 0.08)
-_CANNOT_TELL = (172, 172, 167)
 #: Pointwise: the difference is taken to be told where it exceeds this many standard uncertainties.
 _SURE = 1.96
-
-
-def shades(stops: Sequence[tuple[int, int, int]], count: int) -> list[tuple[int, int, int]]:
-    """Return colours in equal steps between these."""
-    at = np.linspace(0.0, len(stops) - 1.0, count)
-    channels = [np.interp(at, np.arange(len(stops)), [s[c] for s in stops]) for c in range(3)]
-    return [
-        (round(float(r)), round(float(g)), round(float(b)))
-        for r, g, b in zip(*channels, strict=True)
-    ]
-
-
-_THICK = shades([(255, 248, 214), (240, 200, 110), (196, 125, 52), (120, 66, 38), (52, 28, 30)], 13)
-MORE = shades([(246, 205, 168), (226, 122, 52), (140, 52, 8)], 5)
-LESS = shades([(196, 219, 240), (84, 148, 206), (18, 66, 128)], 5)
 
 
 def flat_png(index: NDArray[np.uint8], colours: Sequence[tuple[int, int, int]]) -> str:
@@ -262,21 +243,26 @@ def thickness_picture(
             "Thickness of the map from %(least)s to %(most)s; standard uncertainty from %(best)s "
             "to %(worst)s."
         ),
-        least=words.mm(float(mean.min()), 2),
-        most=words.mm(float(mean.max()), 2),
-        best=words.mm(float(sd.min()), 3),
-        worst=words.mm(float(sd.max()), 3),
+        least=words.thick(float(mean.min()), 2),
+        most=words.thick(float(mean.max()), 2),
+        best=words.thick(float(sd.min()), 3),
+        worst=words.thick(float(sd.max()), 3),
     )
     title = words.say(mark("thickness of the %(blade)s"), blade=words.blade(blade))
-    labels = [words.number(b) if i % 2 == 0 else "" for i, b in enumerate(_BANDS)]
+    labels = [words.thin(b * 1e-3, 2) if i % 2 == 0 else "" for i, b in enumerate(_BANDS)]
+    colours = words.palette.thick
     return framed(
         mapped.shown,
-        flat_png(index.astype(np.uint8), _THICK),
+        flat_png(index.astype(np.uint8), colours),
         words=words,
         name=name,
         title=title,
         told=told,
-        key=swatches(_THICK, labels, [words(mark("thickness, mm; dots: measured"))]),
+        key=swatches(
+            colours,
+            labels,
+            [words.say(mark("thickness, %(unit)s; dots: measured"), unit=words.thickness_unit)],
+        ),
         dots=sorted(
             {(r.place.along, r.place.across) for r in group.readings if r.place.blade is blade}
         ),
@@ -328,17 +314,20 @@ def difference_picture(
         mark("Over %(share)s %% of the area a difference can be told, each place on its own."),
         share=words.number(100.0 * sure_share(mean, sd), 0),
     )
-    colours = [*LESS[::-1], _CANNOT_TELL, *MORE]
-    steps = [words.number(s * 100, 0) for s in _STEPS]
+    palette = words.palette
+    colours = [*palette.less[::-1], palette.nothing, *palette.more]
+    fine = words.shown.unit == "um"
+    steps = [words.number(s * (1e3 if fine else 100), 0) for s in _STEPS]
     labels = [*steps[::-1], "", *steps]
+    unit = words.thickness_unit if fine else words(mark("hundredths of a mm"))
     return framed(
         mapped.shown,
-        flat_png(index.astype(np.uint8), [_CANNOT_TELL, *MORE, *LESS]),
+        flat_png(index.astype(np.uint8), [palette.nothing, *palette.more, *palette.less]),
         words=words,
         name=name,
         title=title,
         told=told,
-        key=swatches(colours, labels, [words(mark("hundredths of a mm")), note]),
+        key=swatches(colours, labels, [unit, note]),
         counting=counting or Counting.of_map(mapped),
     )
 

@@ -248,7 +248,7 @@ def _told(words: Words, comparisons: Sequence[Comparison], counting: Counting) -
                 mark("%(where)s: %(thicker)s by %(value)s."),
                 where=counting.where(c.along, words),
                 thicker=words.thicker(c),
-                value=words.mm(abs(c.decision.value), 3),
+                value=words.thick(abs(c.decision.value), 3),
             )
         )
     return " ".join(parts)
@@ -313,7 +313,7 @@ def blade_picture(group: Judged, blade: Blade, frame: Frame, *, words: Words, na
     for along, across, thickness in points if few else ():
         x, y = frame.x(across), frame.y(along)
         spots = [(x, y + 18), (x, y - 9), (x + 24, y + 4), (x - 24, y + 4)]
-        labels.place(words.number(thickness * 1e3), spots, css="thickness", em=12)
+        labels.place(words.thin(thickness, 2), spots, css="thickness", em=12)
     for c in sorted(pairs, key=_importance):
         ends = [(frame.x(s * c.across), frame.y(c.along)) for s in (-1, 1)]
         marks.extend(_pair_marks(c, ends))
@@ -371,7 +371,7 @@ def facing_picture(group: Judged, frame: Frame, *, words: Words, name: str) -> s
         if c.decision.outcome is Outcome.DIFFERS:
             _name_difference(labels, c, x, y, words)
         elif few and isfinite(c.decision.value):
-            text = words.number(c.decision.value * 1e3, 3, signed=True)
+            text = words.thin(c.decision.value, 3, signed=True)
             labels.place(text, [(x, y + 18), (x, y - 9)], css="thickness", em=11)
     title = words("marked blade against plain blade, as seen facing the marked one, tip up")
     told = _told(words, pairs, frame.counting)
@@ -398,9 +398,9 @@ def _pair_marks(c: Comparison, ends: Sequence[tuple[float, float]]) -> list[str]
 def _name_difference(labels: _Labels, c: Comparison, x: float, y: float, words: Words) -> None:
     """Write a difference with its interval beside its mark; without it where there is no room."""
     d = c.decision
-    value = words.number(abs(d.value) * 1e3, 3)
+    value = words.thin(abs(d.value), 3)
     ends = sorted((abs(d.low), abs(d.high)))
-    spread = "–".join(words.number(e * 1e3, 3) for e in ends)
+    spread = "–".join(words.thin(e, 3) for e in ends)
     away = (0.0, 40.0, -40.0, 22.0, -22.0)
     spots = [(x + dx, y + dy) for dy in (-9, 20, 34) for dx in away]
     if not labels.place(f"{value} ({spread})", spots, css="difference", em=12):

@@ -96,5 +96,5 @@ def _line(c: Comparison, counting: Counting, words: Words) -> str:
     aside = words.say(mark("%(value)s from the centreline"), value=words.mm(c.across, 1))
     return (
         f"- {words.whose(c)}, {place}, {aside}: {words.thicker(c)}, "
-        f"{words.mm(abs(d.value), 3)} ({words.span(d.low, d.high)})"
+        f"{words.thick(abs(d.value), 3)} ({words.span(d.low, d.high)})"
     )

@@ -9,9 +9,11 @@ from __future__ import annotations
 import gettext
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from importlib.resources import as_file, files
+from typing import Literal
 
 from babel import Locale
 from babel.dates import format_date, format_time
@@ -19,8 +21,9 @@ from babel.numbers import format_decimal
 
 from crowlight.judge import Comparison, Outcome, Pairing
 from crowlight.reed import Blade, CaneState, Side
+from crowlight.report.palettes import PALETTES, Palette, PaletteName
 
-__all__ = ["DOMAIN", "STYLES", "Words", "in_locale", "literal", "mark"]
+__all__ = ["DOMAIN", "STYLES", "Shown", "ThicknessUnit", "Words", "in_locale", "literal", "mark"]
 
 #: Name of the message catalogue.
 DOMAIN = "crowlight"
@@ -135,6 +138,34 @@ _THICKER: Mapping[tuple[Pairing, bool], str] = {
 }
 
 
+ThicknessUnit = Literal["mm", "hundredths", "um"]
+#: Units of thickness: how many go into a metre, decimals that are left out against mm, its name.
+_UNITS: Mapping[ThicknessUnit, tuple[float, int, str]] = {
+    "mm": (1e3, 0, mark("mm")),
+    "hundredths": (1e5, 2, mark("hundredths")),
+    "um": (1e6, 3, mark("µm")),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How numbers and maps are shown to somebody, whatever the language.
+
+    Parameters
+    ----------
+    numbers : str
+        Locale of numbers; that of the sentences if empty.
+    unit : str
+        Unit of thickness: ``mm``, ``hundredths`` (of a millimetre) or ``um``.
+    palette : str
+        Colours of maps; see `crowlight.report.palettes.PALETTES`.
+    """
+
+    numbers: str = ""
+    unit: ThicknessUnit = "mm"
+    palette: PaletteName = "cane"
+
+
 @cache
 def _catalogue(locale: str) -> gettext.NullTranslations:
     with as_file(files("crowlight.report") / "locale") as folder:
@@ -148,6 +179,8 @@ class Words:
     ----------
     locale : str
         Language and, if need be, territory, such as ``en`` or ``de_AT``.
+    shown : Shown
+        How numbers and maps are shown.
 
     Examples
     --------
@@ -155,8 +188,10 @@ class Words:
     '0,46'
     """
 
-    def __init__(self, locale: str = "en") -> None:
+    def __init__(self, locale: str = "en", shown: Shown = Shown()) -> None:
         self.locale = Locale.parse(locale)
+        self.shown = shown
+        self.numbers = Locale.parse(shown.numbers) if shown.numbers else self.locale
         self.translations = _catalogue(str(self.locale))
 
     def __call__(self, text: str) -> str:
@@ -170,7 +205,7 @@ class Words:
     def count(self, one: str, many: str, number: int) -> str:
         """Return the right plural with its ``%(num)s`` filled in."""
         chosen = self.translations.ngettext(one, many, number)
-        return chosen % {"num": format_decimal(number, locale=self.locale)}
+        return chosen % {"num": format_decimal(number, locale=self.numbers)}
 
     # --- codes ----------------------------------------------------------------------------------
 
@@ -235,7 +270,7 @@ class Words:
             return "–"
         zero = round(value, digits) == 0
         text = format_decimal(
-            abs(value), format="#,##0." + "0" * digits if digits else "#,##0", locale=self.locale
+            abs(value), format="#,##0." + "0" * digits if digits else "#,##0", locale=self.numbers
         )
         if value < 0 and not zero:
             return f"\N{MINUS SIGN}{text}"
@@ -247,24 +282,49 @@ class Words:
             return "–"
         return f"{self.number(metres * 1e3, digits, signed=signed)}{_NO_BREAK}mm"
 
+    @property
+    def thickness_unit(self) -> str:
+        """Unit that thicknesses are shown in."""
+        return self(_UNITS[self.shown.unit][2])
+
+    def thin(self, metres: float | None, digits: int = 3, *, signed: bool = False) -> str:
+        """Return a thickness given in metres, in the user's unit but without it.
+
+        `digits` are those of millimetres; the other units show the same places.
+        """
+        factor, fewer, _ = _UNITS[self.shown.unit]
+        value = None if metres is None else metres * factor
+        return self.number(value, max(digits - fewer, 0), signed=signed)
+
+    def thick(self, metres: float | None, digits: int = 3, *, signed: bool = False) -> str:
+        """Return a thickness given in metres in the user's unit, with the unit."""
+        if metres is None or not math.isfinite(metres):
+            return "–"
+        return f"{self.thin(metres, digits, signed=signed)}{_NO_BREAK}{self.thickness_unit}"
+
     def interval(self, low: float, high: float, digits: int = 3) -> str:
-        """Return an interval given in metres as millimetres, without the unit."""
+        """Return an interval of thicknesses given in metres, without the unit."""
         if not (math.isfinite(low) and math.isfinite(high)):
             return "–"
         return self.say(
             mark("%(low)s to %(high)s"),
-            low=self.number(low * 1e3, digits, signed=True),
-            high=self.number(high * 1e3, digits, signed=True),
+            low=self.thin(low, digits, signed=True),
+            high=self.thin(high, digits, signed=True),
         )
 
     def span(self, low: float, high: float, digits: int = 3) -> str:
-        """Return an interval of sizes given in metres as millimetres, without signs or unit."""
+        """Return an interval of sizes of thickness given in metres, without signs or unit."""
         ends = sorted((abs(low), abs(high)))
         return self.say(
             mark("%(low)s to %(high)s"),
-            low=self.number(ends[0] * 1e3, digits),
-            high=self.number(ends[1] * 1e3, digits),
+            low=self.thin(ends[0], digits),
+            high=self.thin(ends[1], digits),
         )
+
+    @property
+    def palette(self) -> Palette:
+        """Colours of maps."""
+        return PALETTES[self.shown.palette]
 
     def moment(self, at: datetime) -> str:
         """Return a date and time on this computer's clock."""
@@ -279,6 +339,6 @@ class Words:
 
 
 @cache
-def in_locale(locale: str) -> Words:
+def in_locale(locale: str, shown: Shown = Shown()) -> Words:
     """Return the words of a language; English sentences where there is no translation."""
-    return Words(locale)
+    return Words(locale, shown)

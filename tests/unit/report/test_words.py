@@ -18,7 +18,7 @@ from crowlight.judge import Outcome, Pairing
 from crowlight.reed import Blade, CaneState, Side, instruments
 from crowlight.reed.styles import STYLE_CODES
 from crowlight.report.catalogue import POT, catalogue
-from crowlight.report.words import STYLES, Words, in_locale
+from crowlight.report.words import STYLES, Shown, Words, in_locale
 
 
 def test_the_catalogue_is_in_step_with_code_and_templates():
@@ -118,3 +118,26 @@ def test_moments_have_no_seconds():
 
 def test_text_that_would_turn_itself_round_is_made_visible():
     assert module.literal("a\u202eb\u2066c\u200fd") == "a[U+202E]b[U+2066]c\u200fd"
+
+
+@pytest.mark.parametrize(
+    ("unit", "thick", "signed", "fine"),
+    [
+        ("mm", "0.460\N{NO-BREAK SPACE}mm", "+0.012", "0.46"),
+        ("hundredths", "46.0\N{NO-BREAK SPACE}hundredths", "+1.2", "46"),
+        ("um", "460\N{NO-BREAK SPACE}µm", "+12", "460"),
+    ],
+)
+def test_thickness_is_shown_in_the_unit_of_the_maker(unit, thick, signed, fine):
+    words = in_locale("en", Shown(unit=unit))
+    assert words.thick(0.46e-3) == thick
+    assert words.thin(0.012e-3, signed=True) == signed
+    assert words.thin(0.46e-3, 2) == fine
+    assert words.mm(70.2e-3, 1) == "70.2\N{NO-BREAK SPACE}mm"  # a length stays in millimetres
+    assert words.thick(None) == words.thick(float("nan")) == "–"
+
+
+def test_numbers_may_follow_another_country_than_the_sentences():
+    words = in_locale("en", Shown(numbers="de"))
+    assert words.number(1234.5, 1) == "1.234,5"
+    assert words.interval(0.01e-3, 0.02e-3) == "+0,010 to +0,020"
