@@ -14,8 +14,9 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from tests.filled_records import fill
 
-from crowlight.store import SqlRecords, open_records
+from crowlight.store import FileBlobs, SqlRecords, open_records
 from crowlight.store.schema import metadata
 
 APT = "apt-get install --yes postgresql"
@@ -160,3 +161,30 @@ def ordinary_user() -> Callable[[], object]:
             os.seteuid(0)
 
     return become
+
+
+@pytest.fixture
+def blobs(tmp_path: Path) -> FileBlobs:
+    return FileBlobs(tmp_path / "blobs")
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Path:
+    folder = tmp_path / "backups"
+    folder.mkdir()
+    return folder / "all.zip"
+
+
+@pytest.fixture
+def kept(records: SqlRecords, where: str, blobs: FileBlobs) -> tuple[SqlRecords, str]:
+    """Open records with something in them; with their address."""
+    fill(records, blobs)
+    return records, where
+
+
+@pytest.fixture
+def empty(where: str, request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Address of a second database of the same kind, with nothing in it."""
+    if "://" in where:
+        return request.getfixturevalue("postgresql")
+    return str(tmp_path / "second" / "reeds.sqlite")

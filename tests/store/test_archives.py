@@ -8,16 +8,13 @@ import sqlite3
 import zipfile
 from collections.abc import Callable
 from contextlib import closing
-from datetime import UTC, datetime
 from pathlib import Path
-from uuid import uuid4
 
 import pytest
+from tests.filled_records import content, fill
 
-from crowlight.bench.kinds import Lengths, Note, ReadingsTaken, Recording
-from crowlight.bench.ports import Clock, Maker, NewEntry, NewReed, Reed, ReedQuery
+from crowlight.bench.ports import Clock
 from crowlight.errors import NewerDatabase, RecordsError
-from crowlight.reed import Blade, Place, Reading
 from crowlight.store import (
     FileBlobs,
     SqlRecords,
@@ -25,69 +22,6 @@ from crowlight.store import (
     restore_backup,
     write_backup,
 )
-
-SOUNDS = [b"first sound", b"second sound" * 1000, b""]
-
-
-def said(words: str, **more: object) -> NewEntry:
-    given = {"uuid": uuid4(), "payload": Note(text=words), "happened_at": datetime.now(UTC)}
-    return NewEntry(**given | more)
-
-
-def fill(records: SqlRecords, blobs: FileBlobs) -> Reed:
-    maker = Maker(uuid=uuid4(), name="Ann\\t|'\u2028")
-    records.add_person(maker)
-    reed = records.add_reed(NewReed(uuid=uuid4(), name="R 1", maker=maker.uuid))
-    records.add_reed(NewReed(uuid=uuid4(), name="R 2"))
-    digests = [blobs.put(sound) for sound in SOUNDS]
-    wrong = said("", payload=Lengths(overall=0.07))
-    records.append(
-        reed.uuid,
-        [
-            said("with\ttab, \\N and \n line", by=maker.uuid),
-            said("", payload=Recording(sound_of="crow", digest=digests[0], sample_rate=48000)),
-            wrong,
-            said("", payload=Lengths(overall=0.0712), replaces=wrong.uuid),
-            said(
-                "",
-                payload=ReadingsTaken(),
-                readings=(Reading(Place(Blade.PLAIN, 1 / 15, -1e-3 / 3), 0.5e-3 / 3 * 2),) * 3,
-            ),
-        ],
-    )
-    return reed
-
-
-def content(records: SqlRecords) -> object:
-    return list(records.everything()), records.reeds(ReedQuery())
-
-
-@pytest.fixture
-def blobs(tmp_path: Path) -> FileBlobs:
-    return FileBlobs(tmp_path / "blobs")
-
-
-@pytest.fixture
-def archive(tmp_path: Path) -> Path:
-    folder = tmp_path / "backups"
-    folder.mkdir()
-    return folder / "all.zip"
-
-
-@pytest.fixture
-def kept(records: SqlRecords, where: str, blobs: FileBlobs) -> tuple[SqlRecords, str]:
-    """Open records with something in them; with their address."""
-    fill(records, blobs)
-    return records, where
-
-
-@pytest.fixture
-def empty(where: str, request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """Address of a second database of the same kind, with nothing in it."""
-    if "://" in where:
-        return request.getfixturevalue("postgresql")
-    return str(tmp_path / "second" / "reeds.sqlite")
-
 
 Kept = tuple[SqlRecords, str]
 
