@@ -1,7 +1,9 @@
 """The next cut, or none: what may be done to a reed, what to expect, and what it may spoil."""
 
 from crowlight.plan.cut.advise import CaneLeft, Expected, Option, Plan, next_cut
-from crowlight.plan.cut.now import ReedNow, reed_now, solve_after, unknown_slopes
+from crowlight.plan.cut.lines import Lines, lines_of, solve_after, unknown_slopes
+from crowlight.plan.cut.no_map import next_act
+from crowlight.plan.cut.now import ReedNow, reed_now
 from crowlight.plan.cut.options import Act
 from crowlight.plan.cut.rules import Barred
 from crowlight.plan.cut.said import Said, source_sentences
@@ -20,6 +22,7 @@ __all__ = [
     "Goal",
     "Harm",
     "Limits",
+    "Lines",
     "LoggedCut",
     "Model",
     "Option",
@@ -34,6 +37,8 @@ __all__ = [
     "draw_chance",
     "how_much",
     "learn_strokes",
+    "lines_of",
+    "next_act",
     "next_cut",
     "reed_now",
     "say",

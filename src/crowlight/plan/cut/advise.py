@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from crowlight.blade import OUTPUTS
 from crowlight.errors import OutsideModel
-from crowlight.judge.findings import Findings, Known, Support, catalogue
+from crowlight.judge.findings import Findings, Known, catalogue
 from crowlight.judge.findings.stops import Stop
 from crowlight.plan.cut.now import ReedNow
-from crowlight.plan.cut.options import LEAVE, REST, Act, acts, amounts, without_knife
+from crowlight.plan.cut.options import LEAVE, REST, Act, acts, amounts, supported, without_knife
 from crowlight.plan.cut.rules import Barred, clip_is_due, forbidden
 from crowlight.plan.cut.said import Said, after_checks, listen_for, stop_when
 from crowlight.plan.cut.strokes import USUAL, StrokeSize
@@ -24,7 +24,18 @@ from crowlight.plan.cut.target import Source, Target
 from crowlight.plan.cut.weigh import USUAL_LIMITS, Chance, Harm, Limits, Scales, Tried
 from crowlight.reed import Blade
 
-__all__ = ["CaneLeft", "Expected", "Option", "Plan", "next_cut"]
+__all__ = [
+    "AFTER",
+    "MOST",
+    "CaneLeft",
+    "Expected",
+    "Option",
+    "Plan",
+    "named_of",
+    "next_cut",
+    "night",
+    "resting",
+]
 
 Real = NDArray[np.float64]
 Solve = Callable[[Real, float, float], Mapping[str, float]]
@@ -40,7 +51,7 @@ _CREDIT, _HARM, _STEP = 0.5, 3.0, 0.02
 #: Without a finding, a cut must promise so much, so surely.
 _UNASKED, _SURE = 0.1, 0.75
 #: Remedies that do nothing for this reed: named after what does.
-_AFTER = frozenset({"next-batch", "copy", "retire"})
+AFTER = frozenset({"next-batch", "copy", "retire"})
 #: Another stroke must promise at least so much more.
 _MORE = 0.01
 #: What a night does to the opening [m]: cane rises (common practice, no source, and weak).
@@ -154,7 +165,8 @@ class Plan:
         What is forbidden now, from the findings.
     notes : tuple of str
         Codes: ``cannot-tell-apart`` (the first two cuts promise alike), ``style-only`` (nothing is
-        known of what this player wants), ``no-finding``, ``gauge-due``.
+        known of what this player wants), ``no-finding``, ``gauge-due``, ``measure-first`` (there is
+        no thickness map, see `next_act`).
     """
 
     options: tuple[Option, ...]
@@ -245,8 +257,8 @@ def next_cut(
     gentle = [
         a for a in without_knife(findings, done) if forbidden(a, findings.stops, knife=True) is None
     ]
-    first = [scales.try_out(a) for a in gentle if a.code not in _AFTER]
-    last = [scales.try_out(a) for a in gentle if a.code in _AFTER]
+    first = [scales.try_out(a) for a in gentle if a.code not in AFTER]
+    last = [scales.try_out(a) for a in gentle if a.code in AFTER]
     room = MOST - 1 if order else MOST
     chosen = first[:room]
     chosen += [c for c, _ in order][: MOST - len(chosen)]
@@ -257,11 +269,7 @@ def next_cut(
     tries = [*chosen, scales.try_out(LEAVE), scales.try_out(REST)]
     due = (known.history.cuts_since_measured or 0) + 1 >= 3
     options = tuple(_option(t, scales, strokes, gauge_due=due) for t in tries)
-    named = tuple(
-        dict.fromkeys(
-            r.finding.code for r in findings.ranked if r.support in (Support.FAIR, Support.STRONG)
-        )
-    )
+    named = named_of(findings)
     notes = {
         "cannot-tell-apart": _alike([c for c, _ in order]),
         "style-only": target.source == "style",
@@ -339,15 +347,22 @@ def _alike(order: list[Tried]) -> bool:
     return 0.25 < float((order[0].gain > order[1].gain).mean()) < 0.75
 
 
+def named_of(findings: Findings) -> tuple[str, ...]:
+    """Return the supported findings, each once, in their order."""
+    return tuple(dict.fromkeys(r.finding.code for r in supported(findings)))
+
+
+def resting(findings: Findings, done: Collection[str]) -> bool:
+    """Whether a supported finding asks for a rest that was not tried."""
+    return "rest" not in done and any("rest" in r.remedies for r in supported(findings))
+
+
 def _advised(tries: list[Tried], findings: Findings, done: Collection[str]) -> int:
     """Return what is advised: what can be undone first, then the best cut, else leave it."""
     leave, rest = len(tries) - 2, len(tries) - 1
-    resting = "rest" not in done and any(
-        "rest" in r.remedies for r in findings.ranked if r.support in (Support.FAIR, Support.STRONG)
-    )
-    if tries[0].act.kind == "act" and tries[0].act.code not in _AFTER:
+    if tries[0].act.kind == "act" and tries[0].act.code not in AFTER:
         return 0
-    if resting:
+    if resting(findings, done):
         return rest
     if tries[0].act.cuts and tries[0].better >= 0.5:
         return 0
@@ -384,8 +399,7 @@ def _expected(tried: Tried, reed: ReedNow, strokes: StrokeSize) -> tuple[Expecte
     """Return the expected change of what is told, where anybody can say."""
     act, nan = tried.act, float("nan")
     if act.kind == "rest":
-        unit = OUTPUTS["rest_height"][0]
-        return (Expected("rest_height", unit, *_NIGHT, nan, nan, nan, ("common practice",)),)
+        return (night(),)
     if act.kind == "act":
         return ()
     size = strokes.basis if act.kind == "scrape" else "common practice"
@@ -397,6 +411,13 @@ def _expected(tried: Tried, reed: ReedNow, strokes: StrokeSize) -> tuple[Expecte
             share = (nan, nan, nan) if reed.signed[k] else _points(change / reed.now[:, k])
             out.append(Expected(name, OUTPUTS[name][0], *_points(change), *share, basis))
     return tuple(out)
+
+
+def night() -> Expected:
+    """Return what a night does to the opening."""
+    nan = float("nan")
+    unit = OUTPUTS["rest_height"][0]
+    return Expected("rest_height", unit, *_NIGHT, nan, nan, nan, ("common practice",))
 
 
 def _points(values: Real | Iterable[float]) -> tuple[float, float, float]:

@@ -6,23 +6,23 @@ plain; the last axis runs from left to right as seen.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crowlight.blade import OUTPUTS, Change, Mechanics, Unknown, changed, evaluate
+from crowlight.blade import Mechanics
 from crowlight.blade.threads import one_thread
-from crowlight.blade.uncertainty import SIGNED, slopes_by_unknown
+from crowlight.blade.uncertainty import SIGNED
 from crowlight.errors import InputError
+from crowlight.plan.cut.lines import Lines, lines_of, moved
 from crowlight.reed import Place
 from crowlight.reed.styles import Style
 from crowlight.reed.thickness import BLADES, ThicknessMap
 from crowlight.reed.thickness.map import LEAST
 
-__all__ = ["ReedNow", "reed_now", "solve_after", "unknown_slopes"]
+__all__ = ["ReedNow", "reed_now"]
 
 Real = NDArray[np.float64]
 
@@ -162,65 +162,10 @@ class ReedNow:
         )
 
 
-def unknown_slopes(answer: Mechanics, unknowns: Sequence[Unknown]) -> Real:
-    """Return the change of every output per standard deviation of every unknown.
-
-    Takes about as long as solving the blades; keep it with them.
-
-    Parameters
-    ----------
-    answer : Mechanics
-        The blades, solved with maps.
-    unknowns : sequence of Unknown
-        What is not known of them.
-
-    Returns
-    -------
-    ndarray, shape (n_outputs, n_unknowns)
-        In the order of ``answer.values``.
-    """
-    slopes, _ = slopes_by_unknown(answer, unknowns, None, None, None)
-    return np.asarray(slopes, np.float64)
-
-
-def solve_after(answer: Mechanics) -> Callable[[Real, float, float], Mapping[str, float]]:
-    """Return a function that solves the reed again after a cut.
-
-    Parameters
-    ----------
-    answer : Mechanics
-        The blades as they are, solved apart.
-
-    Returns
-    -------
-    callable
-        ``after(shape, cane, clip)`` gives the change of every output: `shape` of (2, n_along,
-        n_across) as seen, tip first, times `cane` is taken off, and `clip` from the tip [m].
-
-    Raises
-    ------
-    OutsideModel
-        By the function, if the cut reed has no answer.
-    """
-
-    def after(shape: Real, cane: float, clip: float) -> Mapping[str, float]:
-        off = -cane * shape
-        cut = changed(answer.blades, Change(off[0, ::-1], off[1, ::-1, ::-1], clip)).apart()
-        then = evaluate(
-            cut,
-            playing_pressure=answer.playing_pressure,
-            modes=len(answer.free[0].frequencies),
-            maps=False,
-        )
-        return {name: then.values[name] - value for name, value in answer.values.items()}
-
-    return after
-
-
 @one_thread
 def reed_now(
     found: ThicknessMap,
-    answer: Mechanics | None,
+    answer: Mechanics | Lines | None,
     *,
     by_unknown: Real | None = None,
     rng: np.random.Generator,
@@ -233,11 +178,11 @@ def reed_now(
     ----------
     found : ThicknessMap
         The map, with its style laid on the reed's length.
-    answer : Mechanics or None
-        The blades of that map solved apart, with maps; None plans on thickness alone.
+    answer : Mechanics, Lines or None
+        The blades of that map solved apart, with maps, or the lines of a map near it; None plans on
+        thickness alone.
     by_unknown : ndarray, shape (n_outputs, n_unknowns), optional
-        What else is not known of the blades, from `unknown_slopes`; without it the outputs are
-        known as well as the map lets them be.
+        As in `lines_of`; lines have their own.
     rng : Generator
         Source of chance.
     count : int
@@ -259,41 +204,16 @@ def reed_now(
             style, found.along, found.fraction, found.mean, draws, length,
             (), np.zeros(0), np.zeros((count, 0)), none, np.zeros(0),
         )  # fmt: skip
-    effects = answer.effects
-    if (
-        effects is None
-        or answer.pair.alike
-        or effects.marked_table.shape[1:] != found.mean[0].shape
-    ):
-        msg = (
-            "the plan needs both blades solved apart, with maps, on the grid of the thickness map: "
-            "evaluate(blades.apart(), maps=True)"
-        )
-        raise InputError(msg)
-    # the blade model counts rows from the thread, and -1 across is one physical edge for both
-    seen = np.stack([effects.marked_table[:, ::-1], effects.plain_table[:, ::-1, ::-1]], axis=1)
-    names = [n for n in OUTPUTS if n in effects.names]
-    rows = [effects.names.index(n) for n in names]
-    usable = [
-        (n, i)
-        for n, i in zip(names, rows, strict=True)
-        if np.all(np.isfinite(seen[i])) and np.isfinite(effects.clip_slopes[i])
-    ]
-    kept = [i for _, i in usable]
-    values = np.array([answer.values[n] for n, _ in usable])
-    by_cane = np.asarray(seen[kept], np.float64)
-    step = np.tensordot(draws - found.mean, by_cane, axes=([1, 2, 3], [1, 2, 3]))
-    if by_unknown is not None:
-        order = [list(answer.values).index(n) for n, _ in usable]
-        t = rng.standard_normal((count, by_unknown.shape[1]))
-        step = step + t @ by_unknown[order].T
-    signed = np.array([n in SIGNED for n, _ in usable], bool)
-    ratio = np.divide(step, values, out=np.zeros_like(step), where=values != 0)
-    now = np.where(signed, values + step, values * np.exp(np.clip(ratio, -3.0, 3.0)))
+    lines = answer if isinstance(answer, Lines) else lines_of(found, answer, by_unknown)
+    lines = lines.moved_to(found)
+    step = np.tensordot(draws - found.mean, lines.by_cane, axes=([1, 2, 3], [1, 2, 3]))
+    if lines.by_unknown.shape[1]:
+        t = rng.standard_normal((count, lines.by_unknown.shape[1]))
+        step = step + t @ lines.by_unknown.T
+    now = moved(lines.names, lines.values, step)
     return ReedNow(
         style, found.along, found.fraction, found.mean, draws, length,
-        tuple(n for n, _ in usable), values, now, by_cane,
-        np.asarray(effects.clip_slopes[kept], np.float64),
+        lines.names, lines.values, now, lines.by_cane, lines.by_clip,
     )  # fmt: skip
 
 

@@ -25,6 +25,7 @@ __all__ = [
     "Act",
     "acts",
     "amounts",
+    "supported",
     "without_knife",
 ]
 
@@ -195,7 +196,7 @@ def without_knife(findings: Findings, done: Collection[str] = ()) -> tuple[Act, 
         first finding leaves nothing else; resting always stands by itself.
     """
     found: dict[str, Act] = {}
-    for i, r in enumerate(_supported(findings)):
+    for i, r in enumerate(supported(findings)):
         remedies = [catalogue().remedies[code] for code in r.remedies if code != "rest"]
         open_ = [x for x in remedies if x.code not in done]
         others = [x for x in open_ if x.code not in _LAST]
@@ -212,7 +213,8 @@ def _remedies(zone: str, part: Part) -> tuple[str, str]:
     return _REMEDIES.get((zone, part)) or _REMEDIES.get((zone, part.mirrored), ("", ""))
 
 
-def _supported(findings: Findings) -> Iterator[Ranked]:
+def supported(findings: Findings) -> Iterator[Ranked]:
+    """Yield the findings with fair support or more, in their order."""
     return (r for r in findings.ranked if r.support in (Support.FAIR, Support.STRONG))
 
 
@@ -220,7 +222,7 @@ def _answering(act: Act, findings: Findings) -> Act:
     """Return an act with the findings it is a remedy of at its place."""
     named = [
         r
-        for r in _supported(findings)  # a weak one is no reason to cut
+        for r in supported(findings)  # a weak one is no reason to cut
         if act.code in r.finding.remedies and (act.kind == "clip" or _there(act, r))
     ]
     if not named:

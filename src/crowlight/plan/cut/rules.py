@@ -22,7 +22,7 @@ class Barred:
         Remedy.
     reason : str
         ``"stop"``, ``"no-knife"``, ``"not-surely-thicker"``, ``"floor"``, ``"too-short"``,
-        ``"clip-not-due"`` or ``"no-gain"``.
+        ``"clip-not-due"``, ``"not-measured"`` or ``"no-gain"``.
     stop : str
         Code of the stop, if it is one.
     """

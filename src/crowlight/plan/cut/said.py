@@ -11,7 +11,15 @@ from importlib.resources import files
 from crowlight.plan.cut.options import Act
 from crowlight.reed.styles import Style
 
-__all__ = ["Said", "after_checks", "listen_for", "sentences", "source_sentences", "stop_when"]
+__all__ = [
+    "Said",
+    "after_checks",
+    "listen_for",
+    "sentences",
+    "source_sentences",
+    "stop_when",
+    "stop_without_knife",
+]
 
 #: Passes over one place to make two alike (common practice, no source).
 _PASSES = 2
@@ -71,8 +79,8 @@ _STOPS: Mapping[str, tuple[str, ...]] = {
 
 def stop_when(act: Act, style: Style) -> tuple[Said, ...]:
     """Return when to stop, with numbers."""
-    if act.kind == "leave":
-        return ()
+    if not act.cuts:
+        return stop_without_knife(act)
     if act.kind != "scrape":
         codes = _STOPS.get(act.code, (act.kind,))
         least = style.thread_top + style.lengths["shortest_blade"].value
@@ -86,6 +94,11 @@ def stop_when(act: Act, style: Style) -> tuple[Said, ...]:
         Said("passes", {"tries": float(passes)}) if passes else Said("tries", {"tries": 2.0})
     )
     return tuple(said)
+
+
+def stop_without_knife(act: Act) -> tuple[Said, ...]:
+    """Return when to stop something that takes no cane."""
+    return () if act.kind == "leave" else (Said(act.kind),)
 
 
 def after_checks(act: Act, *, gauge_due: bool) -> tuple[str, ...]:

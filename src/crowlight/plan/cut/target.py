@@ -18,10 +18,10 @@ from crowlight.errors import InputError
 from crowlight.plan.cut.features import Features, features
 from crowlight.plan.cut.now import ReedNow
 
-__all__ = ["Goal", "Model", "Target", "Words", "target"]
+__all__ = ["Goal", "Model", "Source", "Target", "Words", "target"]
 
 Real = NDArray[np.float64]
-Source = Literal["loved reed", "words", "good reeds", "style"]
+Source = Literal["loved reed", "words", "good reeds", "style", "none"]
 
 #: Outputs a target may name, with the tolerance of one reed to the next as a share of the value and
 #: the weight against the others (our choice; no source).

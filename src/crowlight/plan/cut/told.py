@@ -111,7 +111,7 @@ def as_data(plan: Plan, *, translate: Translate = _same, number: WriteNumber = _
     return {
         "target": plan.source,
         "target_text": _text("source", plan.source.replace(" ", "-"), translate),
-        "distance": list(plan.distance),
+        "distance": None if math.isnan(plan.distance[1]) else list(plan.distance),
         "advised": plan.advised,
         "options": [_option(o, translate, number) for o in plan.options],
         "named": list(plan.named),
