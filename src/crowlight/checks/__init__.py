@@ -18,6 +18,7 @@ def all_cases() -> Iterator[Check]:
     """
     from crowlight.checks import (
         air,
+        batches,
         bayes,
         bore,
         calibration,
@@ -38,5 +39,6 @@ def all_cases() -> Iterator[Check]:
         bore,
         bayes,
         calibration,
+        batches,
     ):
         yield from topic.cases()
