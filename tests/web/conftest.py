@@ -15,6 +15,7 @@ import pytest
 from starlette.types import ASGIApp
 
 from crowlight.bench.desk import Desk
+from crowlight.reed.styles import style
 from crowlight.web import create_app
 from crowlight.wiring import open_desk
 
@@ -34,6 +35,20 @@ marked,6,2,0.44
 plain,6,-2,0.44
 plain,6,0,0.46
 """
+
+
+def styled_table(name: str = "Ruff") -> str:
+    """Return readings of every standard point of a long scrape, exactly as the style has them."""
+    long = style("long").placed(0.0702)
+    rows = [f"# reed: {name}", "# length_mm: 70.2", "# thread_top_mm: 47", "# state: wet"]
+    rows += ["# style: long", "blade,from_rim_mm,across_mm,thickness_mm"]
+    rows += [
+        f"{b},{p.along * 1e3:.3f},{p.across * 1e3:.3f},"
+        f"{float(long.thickness(p.along, p.across)) * 1e3:.3f}"
+        for b in ("marked", "plain")
+        for p in long.full
+    ]
+    return "\n".join(rows)
 
 
 class _Forms(HTMLParser):

@@ -24,6 +24,7 @@ from crowlight.web.routes import (
     listing,
     readings,
     reed,
+    settings,
     sound_files,
     sounds,
 )
@@ -64,7 +65,18 @@ def create_app(desk: Desk, *, hosts: Iterable[str] = HOSTS, secret: bytes | None
     app.state.pages = Pages(Tokens(secret))
     app.state.running = Running()
     app.add_middleware(Guard, hosts=tuple(hosts))
-    shown = (listing, readings, entries, reed, blades, calibration, journeys, sounds, sound_files)
+    shown = (
+        listing,
+        readings,
+        entries,
+        reed,
+        blades,
+        calibration,
+        journeys,
+        sounds,
+        sound_files,
+        settings,
+    )
     for module in shown:
         app.include_router(module.router)
     app.add_api_route("/static/{version}/{name}", _static, include_in_schema=False)

@@ -16,11 +16,14 @@ from starlette.responses import HTMLResponse
 
 from crowlight.report.environment import environment, style
 from crowlight.report.words import Words, in_locale, mark
+from crowlight.web.display import display_of, shown_for
 from crowlight.web.security import COOKIE, Tokens
 from crowlight.web.threads import thread_fill
 
 __all__ = ["DONE", "Pages", "stylesheet", "words_for"]
 
+#: How a picture says that its dark twin is for dark pages.
+_ASKS_SYSTEM = 'media="(prefers-color-scheme: dark)"'
 #: Languages there are sentences in.
 LANGUAGES = ("en",)
 
@@ -32,21 +35,23 @@ DONE: Mapping[str, str] = {
     "imported": mark("Table imported."),
     "imported-before": mark("This table was imported before; nothing was added."),
     "added": mark("Reed added."),
+    "settings": mark("Kept."),
 }
 
 
 def words_for(request: Request) -> Words:
-    """Return the words of the language the browser prefers, of those there are."""
+    """Return the words of the language the browser prefers, shown as this device wants them."""
     header = request.headers.get("accept-language", "")[:200]
     wanted = [part.split(";")[0].strip().replace("-", "_") for part in header.split(",")]
-    return in_locale(negotiate_locale([w for w in wanted if w], LANGUAGES) or LANGUAGES[0])
+    language = negotiate_locale([w for w in wanted if w], LANGUAGES) or LANGUAGES[0]
+    return in_locale(language, shown_for(request))
 
 
 @cache
 def stylesheet() -> bytes:
     """Return the one style sheet of all pages."""
     folder = files("crowlight.web") / "static" / "css"
-    names = ("pages", "models", "sounds")
+    names = ("pages", "models", "sounds", "bench")
     own = "".join((folder / f"{n}.css").read_text(encoding="utf-8") for n in names)
     return (style("tokens", "pictures") + own).encode()
 
@@ -100,6 +105,7 @@ class Pages:
             What the template shows.
         """
         words = words_for(request)
+        display = display_of(request)
         cookie = self.tokens.cookie_of(request)
         done = request.query_params.get("done", "")
         text = (
@@ -111,10 +117,15 @@ class Pages:
                 done=words(DONE[done]) if done in DONE else "",
                 done_form=request.query_params.get("form", "") if done in DONE else "",
                 answered=request.method == "POST",
+                display=display,
                 fresh_uuid=lambda: str(uuid4()),
                 **values,
             )
         )
+        if display.theme != "system":
+            # pictures with a dark twin ask the system; whoever chose is not asked
+            media = "all" if display.theme == "dark" else "not all"
+            text = text.replace(_ASKS_SYSTEM, f'media="{media}"')
         response = HTMLResponse(text, status)
         if request.cookies.get(COOKIE) != cookie:
             response.set_cookie(COOKIE, cookie, httponly=True, samesite="strict", path="/")
