@@ -12,7 +12,7 @@ from crowlight.bench.assess import Assessment, inputs_of_table
 from crowlight.bench.gauges import makers_gauges
 from crowlight.bench.importing import Imported, entries_of_table
 from crowlight.bench.inputs import reed_inputs
-from crowlight.bench.kinds import Payload, Recording, Withdrawn, clean_text
+from crowlight.bench.kinds import Clip, Cut, Payload, Recording, Withdrawn, clean_text
 from crowlight.bench.modelling import Models
 from crowlight.bench.moments import Compared, Sheet, check_moments, map_changes
 from crowlight.bench.people import People
@@ -34,6 +34,7 @@ from crowlight.bench.ports import (
     Sounds,
     Tables,
 )
+from crowlight.bench.posted import Posted, check_may_cut
 from crowlight.bench.state import ReedState, difference, state_of
 from crowlight.bench.styles import checked_name
 from crowlight.bench.takes import Takes
@@ -70,6 +71,11 @@ class Desk:
     def people(self) -> People:
         """Makers, players, their places, batches, and whose a reed is."""
         return People(records=self.records)
+
+    @property
+    def posted(self) -> Posted:
+        """Reeds that were sent in: the queue, what is allowed, pictures, letters."""
+        return Posted(desk=self)
 
     # --- looking --------------------------------------------------------------------------------
 
@@ -347,6 +353,12 @@ class Desk:
         -------
         Appended
             The entry as kept.
+
+        Raises
+        ------
+        InputError
+            If it is a cut or clip of a posted reed whose player has not allowed it; see
+            `crowlight.bench.posted.Posted.write_with_consent`.
         """
         for reading in readings:
             check_reading(reading)
@@ -359,6 +371,8 @@ class Desk:
             replaces=replaces,
         )
         reed = self.records.reed(key)
+        if isinstance(payload, Cut | Clip) and replaces is None:
+            check_may_cut(self.records, reed)
         return self.records.append(reed.uuid, [entry], expected_seq=expected_seq)
 
     def withdraw(
