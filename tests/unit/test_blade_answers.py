@@ -54,6 +54,21 @@ def heart_scrape(blades, depth=20e-6):
     return -depth * rows[:, None] * np.ones(blades.marked.values.shape)
 
 
+def test_the_least_preload_changes_the_first_compliance_the_least():
+    """Edge points that the tie leaves nanometres apart touch: no jump, and none with the mesh."""
+    plain = Blades(typical_scrape(), size=SMALL)
+    tied = [0.0, 1e-9, 1e-7, 1e-6, 10e-6, 30e-6]
+    found = [
+        evaluate(replace(plain, interference=i), maps=False).values["compliance"] for i in tied
+    ]
+    assert np.all(np.diff(found) > 0)
+    np.testing.assert_allclose(found[1:4], found[0], rtol=1e-3)
+    np.testing.assert_allclose(found, found[0], rtol=1e-2)
+    default = replace(plain, interference=10e-6, size=MeshSize())
+    other = evaluate(default, maps=False).values["compliance"]
+    assert other == pytest.approx(found[4], rel=2e-3)
+
+
 def test_curve_starts_at_the_measured_opening_and_ends_at_a_tenth(answer):
     curve = answer.curve
     assert curve.areas[0] == pytest.approx(2 / 3 * 7e-3 * 0.7e-3, rel=1e-9, abs=0)  # parabolic lens

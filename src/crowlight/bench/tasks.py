@@ -101,15 +101,15 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 _TASKS: Mapping[str, Task] = {
     "assess": Task(8, _assess),
-    "calibrate": Task(1, _calibrate),
+    "calibrate": Task(2, _calibrate),
     "crow": Task(1, _crow),
     "crow-sound": Task(1, _crow_sound),
-    "leverage": Task(1, _leverage),
+    "leverage": Task(2, _leverage),
     "listen": Task(2, _listen),
-    "mechanics": Task(4, _mechanics),
+    "mechanics": Task(5, _mechanics),
     "own-style": Task(1, _own_style),
     "travel": Task(2, _travel),
-    "what-if": Task(1, _what_if),
+    "what-if": Task(2, _what_if),
 }
 
 

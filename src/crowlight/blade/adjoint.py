@@ -10,7 +10,8 @@ of that layer over the reference's (see `crowlight.blade.layers`),
     mass            d(w·M·w)/dh =  q rho |v(h)|²
 
 per area of the reference, and the stiffness also follows the displacement, by the third derivative
-of the energy. An output J(u) has ``dJ/dh = − d(a·R)/dh`` with ``K a = dJ/du`` on the touching points.
+of the energy. An output J(u) has ``dJ/dh = − d(a·R)/dh`` with ``K a = dJ/du`` on the touching
+points.
 
 References
 ----------

@@ -94,13 +94,11 @@ class Layers:
         trace, determinant = self.invariants
         return 1 - z * trace + z**2 * determinant
 
-    def _sheets(self, thickness: Array) -> list[tuple[Array, Array]]:
+    def _sheets(self, thickness: Array) -> tuple[Array, Array]:
         """Heights of the quadrature through the thickness, and weights with their width."""
-        sheets = []
-        for place, weight in zip(HEIGHTS, WEIGHTS, strict=True):
-            z = thickness * (self.offset + place / 2)
-            sheets.append((z, thickness * (weight / 2) * self.width(z)))
-        return sheets
+        shape = (-1, *[1] * thickness.ndim)
+        z = thickness * (self.offset + HEIGHTS.reshape(shape) / 2)
+        return z, thickness * (WEIGHTS.reshape(shape) / 2) * self.width(z)
 
     def _shares(self, z: Array) -> tuple[Array, Array]:
         """Shares m and n of the reference and of M in a layer."""
@@ -123,32 +121,29 @@ class Layers:
                 "tilt and the thickness there"
             )
             raise OutsideModel(msg)
-        zero = np.zeros_like(thickness)
-        total = {key: [zero] * 3 for key in ("stretch", "bend")}
-        mixed = [zero] * 4
-        for z, weight in self._sheets(thickness):
-            m, n = self._shares(z)
-            s, r, t, v = 2 * m - 1, 2 * n, z * m, z * n
-            for key, (x, y) in {"stretch": (s, r), "bend": (t, v)}.items():
-                parts = (x * x, x * y, y * y)
-                total[key] = [a + weight * p for a, p in zip(total[key], parts, strict=True)]
-            parts = (s * t, s * v, r * t, r * v)
-            mixed = [a + weight * p for a, p in zip(mixed, parts, strict=True)]
+        z, weight = self._sheets(thickness)
+        m, n = self._shares(z)
+        s, r, t, v = 2 * m - 1, 2 * n, z * m, z * n
         right, both, inner = self.products
         law = np.broadcast_to(self.law, right.shape)
-        square = np.empty((*thickness.shape, 6, 6))
-        square[..., :3, :3] = combined(total["stretch"], (law, both, inner))
-        square[..., 3:, 3:] = combined(total["bend"], (law, both, inner))
-        square[..., 3:, :3] = combined(mixed, (law, np.swapaxes(right, -1, -2), right, inner))
+
+        def summed(shares: tuple[Array, ...], matrices: tuple[Array, ...]) -> Array:
+            through = [np.sum(weight * a, axis=0)[..., None, None] for a in shares]
+            return np.sum([a * c for a, c in zip(through, matrices, strict=True)], axis=0)
+
+        square = np.zeros((*thickness.shape, 6, 6))
+        square[..., :3, :3] = summed((s * s, s * r, r * r), (law, both, inner))
+        square[..., 3:, 3:] = summed((t * t, t * v, v * v), (law, both, inner))
+        turned = np.swapaxes(right, -1, -2)
+        square[..., 3:, :3] = summed((s * t, s * v, r * t, r * v), (law, turned, right, inner))
         return np.swapaxes(np.linalg.cholesky(square), -1, -2)
 
     def moments(self, thickness: Array) -> Moments:
         """Volume of all layers, height of its middle, and its spread about it."""
-        sheets = self._sheets(thickness)
-        volume = np.sum([w for _, w in sheets], axis=0)
-        height = np.sum([w * z for z, w in sheets], axis=0) / volume
-        spread = np.sum([w * (z - height) ** 2 for z, w in sheets], axis=0)
-        return Moments(volume, height, spread)
+        z, weight = self._sheets(thickness)
+        volume = np.sum(weight, axis=0)
+        height = np.sum(weight * z, axis=0) / volume
+        return Moments(volume, height, np.sum(weight * (z - height) ** 2, axis=0))
 
     def face(self, thickness: Array) -> tuple[Array, Array, Array]:
         """Stretch S and bend T of the scraped face, (..., 3, 3), and its width q."""
@@ -160,14 +155,6 @@ class Layers:
             z[..., None, None] * (m * flat + n * self.twist),
             self.width(z),
         )
-
-
-def combined(shares: list[Array], matrices: tuple[Array, ...]) -> Array:
-    """Sum of matrices (..., 3, 3), each with its share (...)."""
-    return sum(
-        (s[..., None, None] * a for s, a in zip(shares[1:], matrices[1:], strict=True)),
-        start=shares[0][..., None, None] * matrices[0],
-    )
 
 
 def layers_of(curvature: Array, law: Array, offset: float) -> Layers:

@@ -8,7 +8,7 @@ N: rows of the touching points; m: change of the contact forces.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,9 +17,11 @@ from crowlight.blade.band import Factor, Pivoted, factor, pivoted
 from crowlight.blade.equilibrium import STEP_ENDS, settle
 from crowlight.blade.pair import Pair, State, rest_guess
 from crowlight.blade.shell import Strained
+from crowlight.errors import OutsideModel
 
 __all__ = ["Tangent", "rest_tangent", "tangent_at"]
 
+STEPS = 20
 FIRST_BREATH = 10.0  # pascals: decides which edge points touch when the reed starts to close
 
 
@@ -100,12 +102,39 @@ def tangent_at(pair: Pair, state: State) -> Tangent:
 def rest_tangent(pair: Pair, *, step_ends: float = STEP_ENDS) -> Tangent:
     """Linearise at rest, under the lip if there is one.
 
-    Without lip or preload nothing presses at rest; then those points touch that the first breath
-    presses together.
+    Without a lip those points touch that the first breath presses together: without preload nothing
+    presses at rest, and with it some edge points touch without force.
     """
     rest = rest_guess(pair)
-    if any(f.any() for f in (*pair.steady, *pair.rest)):
+    if any(f.any() for f in pair.steady):
         rest = settle(pair, 0.0, rest, step_ends=step_ends)
         return tangent_at(pair, rest)
     near = settle(pair, FIRST_BREATH, rest, step_ends=step_ends)
-    return tangent_at(pair, State(0.0, rest.u, near.force, rest.area))
+    rest = replace(rest, force=near.force)
+    if any(u.any() for u in pair.rest):
+        rest = kept_together(pair, rest, step_ends)
+    return tangent_at(pair, rest)
+
+
+def kept_together(pair: Pair, start: State, step_ends: float) -> State:
+    """Equilibrium near a state with its touching points held together, whatever their force."""
+    state, places = start, np.flatnonzero(start.touching)
+    for _ in range(STEPS):
+        here = tangent_at(pair, state)
+        free = [
+            k.solve(f - s.forces(at, u))
+            for k, s, at, u, f in zip(
+                here.factors, pair.shells, here.at, state.u, pair.steady, strict=True
+            )
+        ]
+        gap = pair.gap[places] + sum(
+            here.rows @ (u + d) for u, d in zip(state.u, free, strict=True)
+        )
+        force = np.linalg.solve(here.small, -gap)
+        steps = [d + y @ force for d, y in zip(free, here.spread, strict=True)]
+        u = tuple(v + d for v, d in zip(state.u, steps, strict=True))
+        state = replace(state, u=u, area=pair.area(u))
+        if max(float(np.max(np.abs(d))) for d in steps) < step_ends:
+            return state
+    msg = "the rest state with the tie's preload was not found; check the opening and the map"
+    raise OutsideModel(msg)

@@ -28,8 +28,7 @@ _DRAWS = 2000
 _GOOD_LINES = 0.1
 """Relative error of the blade lines at the answer above which they are drawn anew there.
 
-As large as the hand-over error; a preloaded reed's compliance jumps by several per cent when
-another edge point takes part at rest, and lines drawn anew would only chase that."""
+As large as the hand-over error; lines drawn anew for less would not change what is said."""
 _ROUGH_SHARE = 0.1
 _SOLVES = 2
 
