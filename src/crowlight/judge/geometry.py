@@ -30,7 +30,15 @@ from crowlight.reed.instruments import ASSUMED_DOF
 from crowlight.reed.styles import Figure, Style
 from crowlight.reed.thickness import BLADES, ThicknessMap
 
-__all__ = ["Against", "Finding", "Geometry", "Measured", "Quantity", "judge_geometry"]
+__all__ = [
+    "Against",
+    "Finding",
+    "Geometry",
+    "Measured",
+    "Quantity",
+    "judge_geometry",
+    "of_style",
+]
 
 #: A quantity counts as measured when the readings took away this share of what was open about it.
 TOLD = 1.0 / 3.0
@@ -318,7 +326,7 @@ def _hearts(
         length, share = hearts[b]
         yield _style(Quantity.HEART_LENGTH, length, style.lengths["heart"], blade, told=share)
         middle = strip_mean(b, low + 0.3 * (high - low), low + 0.7 * (high - low), 0.15)
-        yield _style(Quantity.THICKNESS, middle, _of_style(style, middle), blade, zone="heart")
+        yield _style(Quantity.THICKNESS, middle, of_style(style, middle), blade, zone="heart")
 
 
 def _tips(
@@ -337,7 +345,7 @@ def _tips(
         for quantity, along in rows.items():
             for side, fraction in ((Side.LEFT, -AT_SIDE), (Side.RIGHT, AT_SIDE)):
                 drop = fall(b, along, fraction)
-                yield _style(quantity, drop, _of_style(style, drop), blade, zone="tip", side=side)
+                yield _style(quantity, drop, of_style(style, drop), blade, zone="tip", side=side)
 
 
 def _lengths(style: Style, lengths: Mapping[str, Measured]) -> Iterator[_Asked]:
@@ -356,7 +364,7 @@ def _lengths(style: Style, lengths: Mapping[str, Measured]) -> Iterator[_Asked]:
         )
 
 
-def _of_style(style: Style, total: ThicknessSum) -> Figure:
+def of_style(style: Style, total: ThicknessSum) -> Figure:
     """Return what a sum is in the style and how it spreads from reed to reed."""
     values, spreads = style.vector()
     mean, jacobian = style.mean.with_jacobian(values, total.along, total.fraction)

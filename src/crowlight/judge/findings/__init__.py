@@ -15,6 +15,7 @@ from crowlight.judge.findings.evidence import (
     Trials,
 )
 from crowlight.judge.findings.from_geometry import geometry_known
+from crowlight.judge.findings.from_map import against, geometry_of_map, mean_of
 from crowlight.judge.findings.lexicon import heard
 from crowlight.judge.findings.load import catalogue
 from crowlight.judge.findings.rank import Conclusion, Findings, Ranked, Support, rank
@@ -39,11 +40,14 @@ __all__ = [
     "Support",
     "Trials",
     "Where",
+    "against",
     "as_data",
     "ask",
     "catalogue",
     "geometry_known",
+    "geometry_of_map",
     "heard",
+    "mean_of",
     "place",
     "rank",
     "say",

@@ -139,6 +139,16 @@ def _zone_level(name: str) -> Take:
     return take
 
 
+def _centre_level(name: str) -> Take:
+    """Take the mean over the centrelines; over the sides where no centre was measured."""
+    centre, sides = _level(name), _side_level(name)
+
+    def take(known: Known, where: Where) -> Measured | None:
+        return centre(known, where) or sides(known, where)
+
+    return take
+
+
 def _blade_excess(name: str) -> Take:
     """Take how much more that blade has than the other."""
 
@@ -159,6 +169,21 @@ def _side_excess(name: str, *, less: bool = False) -> Take:
     def take(known: Known, where: Where) -> Measured | None:
         found = _either_side(known, where.blade or Blade.MARKED, where.side or Side.LEFT, name)
         return _signed(found, not less)
+
+    return take
+
+
+def _against_other(name: str) -> Take:
+    """Take how much more that side has than the other blade: what they share cancels."""
+    between = _blade_excess(name)
+
+    def take(known: Known, where: Where) -> Measured | None:
+        own = _either_side(known, where.blade or Blade.MARKED, where.side or Side.LEFT, name)
+        blade = between(known, where)
+        if own is None or blade is None:
+            return None
+        u = math.hypot(blade.uncertainty, 0.5 * own.uncertainty)
+        return Measured(blade.value + 0.5 * own.value, u)
 
     return take
 
@@ -292,6 +317,7 @@ _ROWS: tuple[tuple[str, str, str, float, float, Take], ...] = (
     ("corner-excess", "tip", "mm", _MM, 0.010, _corner_excess),
     ("tip-excess-of-blade", "tip", "mm", _MM, 0.010, _blade_excess("tip")),
     ("thin-side-of-tip", "tip", "mm", _MM, 0.010, _side_excess("tip", less=True)),
+    ("tip-at-side", "tip", "mm", _MM, 0.010, _against_other("tip")),
     ("habit-thin-corner", "tip", "mm", _MM, 0.010, _habit("corner", "tip", less=True)),
     ("edge-thin-corner", "tip", "mm", _MM, 0.010, _edge("corner", "tip")),
     ("lump", "tip", "mm", _MM, 0.008, _lump),
@@ -302,9 +328,11 @@ _ROWS: tuple[tuple[str, str, str, float, float, Take], ...] = (
     ("steep-side", "blend", "mm/mm", 1.0, 0.03, _side_excess("steepness")),
     ("separation", "blend", "1", 1.0, 0.15, _model("separation")),
     # heart and back
-    ("heart-thickness", "heart", "mm", _MM, 0.008, _zone_level("heart")),
+    ("heart-thickness", "heart", "mm", _MM, 0.008, _centre_level("heart")),
     ("heart-excess-of-blade", "heart", "mm", _MM, 0.014, _blade_excess("heart")),
     ("heart-excess-of-side", "heart", "mm", _MM, 0.014, _side_excess("heart")),
+    ("thin-side-of-heart", "heart", "mm", _MM, 0.014, _side_excess("heart", less=True)),
+    ("heart-at-side", "heart", "mm", _MM, 0.014, _against_other("heart")),
     ("heart-length", "heart", "mm", _MM, 0.5, _level("heart_length")),
     ("heart-length-excess-of-blade", "heart", "mm", _MM, 0.6, _blade_excess("heart_length")),
     ("closing-pressure", "heart", "1", 1.0, 0.20, _model("closing_pressure")),

@@ -150,6 +150,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "wobbles": "crow",
         "closed": "opening words",
         "open": "opening words",
+        "one-side": "side words",
         "all-reeds": "control reed",
         "old": "age",
     }
