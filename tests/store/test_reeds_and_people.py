@@ -392,7 +392,7 @@ def test_everything_is_plain_and_whole(records: SqlRecords) -> None:
         "reed": str(reed.uuid),
         "seq": 1,
         "kind": "readings",
-        "version": 1,
+        "version": 2,
         "happened_at": "2026-02-03T12:00:00+00:00",
         "recorded_at": None,
         "by": str(maker.uuid),

@@ -55,8 +55,8 @@ def makers_gauges(
 
 
 def sittings_of(state: ReedState) -> Iterator[list[Reading]]:
-    """Yield the readings of each entry of a reed, by wet state, as they were taken."""
-    for _, timed in groupby(state.readings, key=lambda t: t.entry):
+    """Yield the readings of each time a reed was measured, by wet state, as they were taken."""
+    for _, timed in groupby(state.readings, key=lambda t: t.together):
         one = [t.reading for t in timed]
         for wet in dict.fromkeys(r.state for r in one):
             yield [r for r in one if r.state is wet]

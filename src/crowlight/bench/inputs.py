@@ -25,7 +25,7 @@ def reed_inputs(
     """Gather what judging needs: the readings that still hold.
 
     Readings of a blade that was cut afterwards no longer hold, unless nothing newer was measured.
-    Mountings of different entries are different mountings, whatever their numbers.
+    Mountings of different times are different mountings, whatever their numbers.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ def reed_inputs(
         "style_text": style_text,
         "gauges": dict(gauges or {}),
         # how many readings were taken together, in order
-        "sittings": tuple(len(list(one)) for _, one in groupby(holding, key=lambda t: t.entry)),
+        "sittings": tuple(len(list(one)) for _, one in groupby(holding, key=lambda t: t.together)),
     }
 
 
@@ -61,7 +61,7 @@ def _inputs(name: str, state: ReedState, holding: list[TimedReading]) -> dict[st
     readings = tuple(
         replace(
             t.reading,
-            seating=mountings.setdefault((t.entry, t.reading.seating), len(mountings)),
+            seating=mountings.setdefault((t.together, t.reading.seating), len(mountings)),
             minutes_wet=t.minutes_wet,
         )
         for t in holding

@@ -54,14 +54,17 @@ class ReadingsTaken(Payload):
     """Thickness readings; the numbers stand in rows of their own.
 
     Readings counted from the tip or the thread were converted with `origin_length`, whose standard
-    uncertainty shifts all of them together.
+    uncertainty shifts all of them together. Version 2 adds `burst`: readings that were sent one by
+    one, each as an entry of its own, and belong together as if one entry held them.
     """
 
     kind: ClassVar[str] = "readings"
+    version: ClassVar[int] = 2
     origin: Literal["rim", "tip", "thread"] = "rim"
     origin_length: Annotated[float, Field(gt=0, lt=0.2)] | None = None
     origin_uncertainty: Annotated[float, Field(ge=0, lt=0.02)] = 0.0
     source: Line = ""
+    burst: UUID | None = None
 
 
 class Cane(Payload):

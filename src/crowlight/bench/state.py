@@ -100,6 +100,11 @@ class TimedReading:
     derived: bool
     cut_since: bool
 
+    @property
+    def together(self) -> UUID:
+        """What readings taken together share: their burst, else their entry."""
+        return self.taken.burst or self.entry
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReedState:
@@ -372,15 +377,15 @@ def _thickness_changes(
 
 
 def _means(readings: Iterable[TimedReading]) -> dict[tuple[Place, CaneState], float]:
-    """Return the mean of each place's repeats in the last entry that measured it."""
+    """Return the mean of each place's repeats when it was measured last."""
     last: dict[tuple[Place, CaneState], tuple[UUID, list[float]]] = {}
     for timed in readings:
         place = timed.reading.place
         # To a hundredth of a millimetre: a position passes through decimal text on its way here.
         place = Place(place.blade, round(place.along, 5), round(place.across, 5))
         key = place, timed.reading.state
-        if key in last and last[key][0] == timed.entry:
+        if key in last and last[key][0] == timed.together:
             last[key][1].append(timed.reading.thickness)
         else:
-            last[key] = timed.entry, [timed.reading.thickness]
+            last[key] = timed.together, [timed.reading.thickness]
     return {key: fsum(values) / len(values) for key, (_, values) in last.items()}
