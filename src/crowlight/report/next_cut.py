@@ -34,6 +34,8 @@ _ALONG, _ACROSS = 15.0, 21.0
 _EDGE, _GAP, _WOUND = 40.0, 34.0, 26.0
 #: Least height of the band that stands for a clip.
 _BAND = 14.0
+#: Where in a zone its number stands, from its rim end to its tip end.
+_HEIGHTS: Mapping[str, float] = {"spine": 0.85, "windows": 0.55, "rails": 0.2}
 #: Grid a patch is worked out on.
 _ROWS, _COLUMNS = 44, 21
 #: Shades of a patch, from its edge to its middle.
@@ -246,10 +248,10 @@ def cane_picture(
         zone = zones.get(c["zone"])
         if zone is None:
             continue
-        # where the zone is wide enough for a number: on its middle line
+        # on its middle line; narrow strips side by side have theirs at different heights
         u = 0.0 if zone.inner == 0.0 else (zone.inner + zone.outer) / 2
         start, stop = (float(np.interp(u, (0.0, 0.5, 1.0), z)) for z in (zone.start, zone.stop))
-        along = (start + stop) / 2
+        along = start + _HEIGHTS.get(zone.name, 0.5) * (stop - start)
         across = u * float(drawn.style.outline.half_width(along)) * 1e3 * _ACROSS
         numbers[Blade(c["blade"])].append((across, drawn.down(along), str(int(c["strokes"]))))
     told = "; ".join(

@@ -104,6 +104,7 @@ def glance(
     words: Words,
     name: str = "next",
     index: int | None = None,
+    put_aside: bool = False,
 ) -> Glance:
     """Return the one screen of a plan.
 
@@ -121,8 +122,13 @@ def glance(
         Prefix of the ids in the picture; must be unique on the page.
     index : int, optional
         Which option; the advised one if not given.
+    put_aside : bool
+        Whether the reed may not be played or cut any more: then nothing else is advised.
     """
     which = int(plan["advised"]) if index is None else index
+    if put_aside:
+        which = next(i for i, o in enumerate(plan["options"]) if o["kind"] == "leave")
+    measure = any(n["name"] == "measure-first" for n in plan["notes"])
     option: Plain = plan["options"][which]
     kind = option["kind"]
     cuts = kind in ("scrape", "clip")
@@ -130,6 +136,10 @@ def glance(
         where = _capital(where_held(option, held, words))
     elif kind == "act":
         where = str(option["title"]).rstrip(".")
+    elif put_aside:
+        where = words(mark("Put it aside"))
+    elif kind == "leave" and measure:
+        where = words(mark("Look and measure before any cut"))
     else:
         where = words(_HEADS[kind])
     listen = " ".join(s["text"] for s in option["listen_for"][:1])
@@ -137,6 +147,8 @@ def glance(
     remedy = catalogue().remedies.get(option["name"])
     if kind == "act" and remedy is not None:
         listen, stops = words(remedy.effect), [words(remedy.stop)]
+    if kind == "leave" and (put_aside or measure):
+        listen = ""
     how_much = str(option["how_much"]) if cuts else ""
     left = MOST_NUMBERS - numbers_in(f"{where} {how_much} {listen}")
     return Glance(

@@ -123,8 +123,8 @@ class FindingRow:
     ----------
     name, title, place, group : str
         What it is, where, and what it belongs to.
-    support : str
-        In a word.
+    code, support : str
+        Its support, as a code and in a word.
     likely : str
         Its probability with its range, per cent.
     pro, con : tuple of str
@@ -139,6 +139,7 @@ class FindingRow:
     title: str
     place: str
     group: str
+    code: str
     support: str
     likely: str
     pro: tuple[str, ...]
@@ -190,9 +191,7 @@ def expected_rows(expected: Iterable[Plain], words: Words) -> tuple[ExpectedRow,
         signed = name in SIGNED
         after = "" if unit == "1" else f"\N{NO-BREAK SPACE}{unit}"
         share = e.get("share")
-        shares = (
-            "" if share is None or signed else _between(100 * share[0], 100 * share[2], 0, words)
-        )
+        shares = "" if share is None or signed else _shares(share[0], share[2], words)
         rows.append(
             ExpectedRow(
                 name=name,
@@ -209,6 +208,11 @@ def expected_rows(expected: Iterable[Plain], words: Words) -> tuple[ExpectedRow,
 def _decimals(low: float, high: float) -> int:
     """Return decimals that leave two figures of the larger end of a range, three at most."""
     return min(decimals_of(max(abs(low), abs(high)), 2), 3)
+
+
+def _shares(low: float, high: float, words: Words) -> str:
+    digits = 0 if max(abs(low), abs(high)) >= 0.1 else 1
+    return _between(100 * low, 100 * high, digits, words)
 
 
 def _between(low: float, high: float, digits: int, words: Words) -> str:
@@ -259,7 +263,7 @@ def _option(index: int, o: Plain, plan: Plain, held: Held, words: Words) -> Opti
         how_much=o["how_much"],
         advised=index == plan["advised"],
         closer=chance_said(o["better"], words) if o["kind"] in ("scrape", "clip") else "",
-        expected=expected_rows(o["expected"], words),
+        expected=() if o["kind"] == "leave" else expected_rows(o["expected"], words),
         harm=harm,
         harm_basis=basis_said(o["basis"], words),
         listen=tuple(s["text"] for s in o["listen_for"]),
@@ -304,6 +308,7 @@ def _finding(f: Plain, held: Held, words: Words) -> FindingRow:
         title=f["title"],
         place=now if f["blade"] or f["side"] else "",
         group=f["group_text"],
+        code=f["support"],
         support=f["support_text"],
         likely=likely,
         pro=told(f["for"]),

@@ -339,6 +339,17 @@ def test_a_change_of_sign_unknown_is_called_open_and_shares_are_told() -> None:
     one, other = expected_rows([up, either], EN)
     assert (one.open_sign, other.open_sign) == (False, True)
     assert one.change.replace("\N{NO-BREAK SPACE}", " ") == "+0.010 to +0.090 kPa"
-    assert one.share.replace("\N{NO-BREAK SPACE}", " ") == "+1 to +9 %"
+    assert one.share.replace("\N{NO-BREAK SPACE}", " ") == "+1.0 to +9.0 %"
     assert one.basis == "physics; your data"
     assert other.share == ""
+
+
+def test_leaving_it_promises_no_change(plans) -> None:
+    rows = option_rows(plans["heart"][0], held=Held(), words=EN)
+    assert next(r for r in rows if r.kind == "leave").expected == ()
+
+
+def test_a_reed_that_may_not_be_played_is_put_aside_whatever_else_could_be_done(plans) -> None:
+    g = glance(plans["splinter"][0], DRAWN, held=Held(), words=EN, put_aside=True)
+    assert (g.kind, g.where, g.listen) == ("leave", "Put it aside", "")
+    assert not g.cuts
