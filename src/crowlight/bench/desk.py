@@ -9,6 +9,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from crowlight.bench.assess import Assessment, inputs_of_table
+from crowlight.bench.batches import Batches
 from crowlight.bench.gauges import makers_gauges
 from crowlight.bench.importing import Imported, entries_of_table
 from crowlight.bench.inputs import reed_inputs
@@ -66,6 +67,11 @@ class Desk:
     def models(self) -> Models:
         """What the models say of a reed's blades and air."""
         return Models(desk=self)
+
+    @property
+    def batches(self) -> Batches:
+        """Reeds made together, and what the workshop's work yields."""
+        return Batches(desk=self)
 
     @property
     def people(self) -> People:

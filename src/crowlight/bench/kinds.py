@@ -12,6 +12,7 @@ from uuid import UUID
 from pydantic import Field, ValidationError, ValidationInfo, field_validator
 
 from crowlight.bench.advice_kinds import ADVICE_KINDS
+from crowlight.bench.batch_kinds import BATCH_KINDS
 from crowlight.bench.payload import Answer, Followed, Line, Part, Payload, Text, clean_text
 from crowlight.bench.workshop_kinds import WORKSHOP_KINDS
 from crowlight.errors import InputError
@@ -343,6 +344,7 @@ KINDS: dict[str, type[Payload]] = {
         Withdrawn,
         *ADVICE_KINDS,
         *WORKSHOP_KINDS,
+        *BATCH_KINDS,
     )
 }
 

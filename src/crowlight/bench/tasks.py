@@ -45,6 +45,18 @@ def _assess() -> tuple[Run, Codec[Any] | PlainCodec]:
     return assess, Codec(Assessment)
 
 
+def _batch() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.batch_found import BatchFound, batch_found
+
+    return batch_found, Codec(BatchFound)
+
+
+def _batch_reed() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.batch_reed import BatchReed, batch_reed
+
+    return batch_reed, Codec(BatchReed)
+
+
 def _mechanics() -> tuple[Run, Codec[Any] | PlainCodec]:
     from crowlight.bench.mechanics import BladesShown, mechanics
 
@@ -101,6 +113,8 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 _TASKS: Mapping[str, Task] = {
     "assess": Task(8, _assess),
+    "batch": Task(1, _batch),
+    "batch-reed": Task(1, _batch_reed),
     "calibrate": Task(2, _calibrate),
     "crow": Task(1, _crow),
     "crow-sound": Task(1, _crow_sound),

@@ -1,0 +1,248 @@
+"""Reeds made together, and the figures of the whole workshop: what the desk does with them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from crowlight.bench.batch_facts import facts_of
+from crowlight.bench.kinds import Described, Verdict
+from crowlight.bench.ports import Batch, Entry, Maker, Reed, ReedQuery
+from crowlight.bench.state import current, state_of
+from crowlight.bench.tasks import result_key, task_named
+from crowlight.bench.workshop_kinds import (
+    MAKING,
+    CaneTube,
+    FollowUp,
+    Minutes,
+    Outcome,
+    Played,
+    ShapedWith,
+    Stage,
+)
+from crowlight.errors import NotFound
+
+if TYPE_CHECKING:  # they load the statistics, which most of the desk does without
+    from crowlight.batch.figures import Figures, Made
+    from crowlight.bench.batch_found import BatchFound
+    from crowlight.bench.batch_reed import BatchReed
+    from crowlight.bench.desk import Desk
+
+__all__ = ["OTHERS", "BatchLine", "BatchShown", "Batches"]
+
+#: Most reeds of the same maker that good and poor ones are looked for among, besides the batch.
+OTHERS = 60
+_EACH = 500
+#: Entries that tell of a reed's way through the workshop.
+_KINDS = frozenset(
+    {"stage", "outcome", "minutes", "played", "follow-up", "cane-tube", "shaped", "verdict"}
+    | {"described", "withdrawn"}
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchLine:
+    """One batch in the list: its maker's name and how many reeds it has."""
+
+    batch: Batch
+    maker: str
+    reeds: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchShown:
+    """A batch with what it tells.
+
+    Parameters
+    ----------
+    batch : Batch
+        Which.
+    maker : Maker or None
+        Who made it, if that is known.
+    names : mapping of UUID to str
+        The reeds' names.
+    invented : bool
+        Whether any of them was made up.
+    found : BatchFound
+        What it tells.
+    """
+
+    batch: Batch
+    maker: Maker | None
+    names: Mapping[UUID, str]
+    invented: bool
+    found: BatchFound
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batches:
+    """Batches and the workshop's figures; part of a `crowlight.bench.desk.Desk`."""
+
+    desk: Desk
+
+    def all(self) -> tuple[BatchLine, ...]:
+        """Return all batches by name."""
+        makers = {p.uuid: p.name for p in self.desk.people.all() if isinstance(p, Maker)}
+        return tuple(
+            BatchLine(
+                batch=b,
+                maker=makers.get(b.maker, "") if b.maker else "",
+                reeds=self.desk.reeds(ReedQuery(batch=b.name, limit=1)).total,
+            )
+            for b in self.desk.people.batches()
+        )
+
+    def reeds_of(self, batch: Batch) -> tuple[Reed, ...]:
+        """Return the reeds of a batch by name."""
+        records, found = self.desk.records, list[Reed]()
+        while True:
+            page = records.reeds(
+                ReedQuery(
+                    batch=batch.name,
+                    sort="name",
+                    descending=False,
+                    offset=len(found),
+                    limit=_EACH,
+                )
+            )
+            found += [records.reed(r.uuid) for r in page.rows]
+            if not page.rows or len(found) >= page.total:
+                # two batches may have one name
+                return tuple(r for r in found if r.batch == batch.uuid)
+
+    def of(self, key: str | UUID) -> BatchShown:
+        """Say what a batch has in common and what differs in it.
+
+        Parameters
+        ----------
+        key : str or UUID
+            The batch.
+
+        Returns
+        -------
+        BatchShown
+            What it tells; kept, so that it is worked out again only after something changed.
+
+        Raises
+        ------
+        NotFound
+            If there is no such batch, or it has no reeds.
+        """
+        batch = self.desk.people.batch(key)
+        reeds = self.reeds_of(batch)
+        if not reeds:
+            msg = f"batch {batch.name!r} has no reeds yet; give it some with: crowlight assign"
+            raise NotFound(msg)
+        maker = batch.maker or next((r.maker for r in reeds if r.maker), None)
+        own = {r.uuid for r in reeds}
+        latest = self.desk.records.latest_reeds(maker, OTHERS + len(own)) if maker else ()
+        others = tuple(r for r in latest if r.uuid not in own)[:OTHERS]
+        people = {p.uuid: p for p in self.desk.people.all() if isinstance(p, Maker)}
+        return BatchShown(
+            batch=batch,
+            maker=people.get(maker) if maker else None,
+            names={r.uuid: r.name for r in reeds},
+            invented=any(r.invented for r in reeds),
+            found=self._found(reeds, others),
+        )
+
+    def _found(self, reeds: Sequence[Reed], others: Sequence[Reed]) -> BatchFound:
+        told = {
+            "reeds": [self._told(r) for r in reeds],
+            "others": [self._told(r) for r in others],
+            "batches": [str(r.batch or "") for r in (*reeds, *others)],
+        }
+        codec = task_named("batch").load()[1]
+        if (known := self.desk.results.get(result_key("batch", told))) is not None:
+            return codec.from_bytes(known)
+        inputs = {
+            "reeds": [self._reed(r) for r in reeds],
+            "others": [self._reed(r) for r in others],
+            "batches": {str(r.uuid): str(r.batch or "") for r in (*reeds, *others)},
+        }
+        return self.desk.computed("batch", inputs, told=told)
+
+    def _told(self, reed: Reed) -> dict[str, Any]:
+        """Return what the numbers of a reed follow from, without reading its entries."""
+        gauges = self.desk.gauges(reed.maker)
+        return {
+            "reed": f"{reed.uuid}:{reed.seq}",
+            "gauges": {c: [r.standard_deviation, r.dof] for c, r in sorted(gauges.items())},
+            # a style is never changed, so that its uuid stands for what it says
+            "styles": [str(s.uuid) for s in self.desk.styles()],
+        }
+
+    def _reed(self, reed: Reed) -> BatchReed:
+        told = self._told(reed)
+        codec = task_named("batch-reed").load()[1]
+        if (known := self.desk.results.get(result_key("batch-reed", told))) is not None:
+            return codec.from_bytes(known)
+        state = state_of(self.desk.records.entries(reed.uuid, up_to=reed.seq))
+        inputs = self.desk.reed_inputs(reed, state)
+        inputs |= {"uuid": reed.uuid, "seq": reed.seq, "facts": facts_of(state)}
+        return self.desk.computed("batch-reed", inputs, sticky=str(reed.uuid), told=told)
+
+    # --- the workshop -----------------------------------------------------------------------------
+
+    def figures(self) -> Figures:
+        """Work out what the workshop's work yields, over all reeds of its own making.
+
+        Posted reeds, which others made, do not count.
+        """
+        from crowlight.batch.figures import workshop_figures
+
+        entries = self.desk.records.entries_of_kinds(_KINDS)
+        posted = {e.reed for e in self.desk.records.entries_of_kinds({"intake"})}
+        by_reed: dict[UUID, list[Entry]] = {}
+        for e in entries:
+            if e.reed not in posted:
+                by_reed.setdefault(e.reed, []).append(e)
+        return workshop_figures(list(_made(by_reed)), stages=len(MAKING))
+
+
+def _made(by_reed: Mapping[UUID, Sequence[Entry]]) -> Iterator[Made]:
+    """Yield each reed's way through the workshop."""
+    from crowlight.batch.figures import Made
+
+    for entries in by_reed.values():
+        said: dict[str, Any] = {"stage": None, "seconds": None, "cost": None, "played": None}
+        for e in current(entries):
+            _say(said, e.payload)
+        yield Made(**said)
+
+
+def _say(said: dict[str, Any], payload: object) -> None:
+    """Add what one entry says to what is known of a reed."""
+    match payload:
+        case Stage(stage=stage) if stage in MAKING:
+            said["stage"] = max(MAKING.index(stage), said["stage"] or 0)
+        case Minutes():
+            if payload.duration is not None:
+                said["seconds"] = (said["seconds"] or 0.0) + payload.duration
+            # unlike money is not added: what was noted first stands
+            if payload.cost is not None and said.get("currency") in (None, payload.currency):
+                said["cost"] = (said["cost"] or 0.0) + payload.cost
+                said["currency"] = payload.currency
+        case Outcome():
+            said["sellable"] = payload.outcome == "sellable"
+            said["reason"] = "" if said["sellable"] else payload.reason
+            said["ended"] = not said["sellable"]
+        case Played():
+            said["played"] = (said["played"] or 0.0) + payload.duration
+        case FollowUp():
+            if payload.played is not None:
+                said["played"] = max(payload.played, said["played"] or 0.0)
+            if payload.still_played != "unsure":
+                said["ended"] = payload.still_played == "no"
+        case CaneTube(lot=lot) if lot:
+            said["cane"] = lot
+        case ShapedWith(tool=tool) if tool:
+            said["shape"] = tool
+        case Verdict(grade=int() as grade):
+            said["grade"] = grade
+        case Described() if payload.cane.source:
+            said.setdefault("cane", payload.cane.source)
+        case _:
+            pass
