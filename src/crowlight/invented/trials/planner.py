@@ -1,0 +1,355 @@
+"""Our advice as a policy: findings ranked and the next cut planned, as at a maker's bench.
+
+Everything here is what a bench does around the advice: it maps the readings, solves the blades,
+keeps count, and does what is advised. The advice itself is `judge.findings` and `plan.cut`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crowlight.bench.mechanics import reed_blades
+from crowlight.blade import Unknown, evaluate, usual_unknowns
+from crowlight.errors import OutsideModel
+from crowlight.invented.trials.bench import STOP, Deed, Done, Gauged, Seen, Told
+from crowlight.judge.findings import (
+    Crow,
+    Findings,
+    Geometry,
+    History,
+    Known,
+    Measured,
+    Model,
+    Playing,
+    Support,
+    against,
+    geometry_of_map,
+    rank,
+)
+from crowlight.judge.geometry import Measured as Length
+from crowlight.judge.geometry import judge_geometry
+from crowlight.plan.cut import (
+    Expected,
+    Lines,
+    LoggedCut,
+    Option,
+    Plan,
+    ReedNow,
+    StrokeSize,
+    draw_chance,
+    learn_strokes,
+    lines_of,
+    next_cut,
+    reed_now,
+    target,
+    unknown_slopes,
+)
+from crowlight.plan.cut import Model as Wanted
+from crowlight.plan.cut.lines import moved
+from crowlight.plan.cut.shapes import Part, patch
+from crowlight.reed import Blade
+from crowlight.reed.thickness import ThicknessMap, map_thickness
+
+__all__ = ["Planner"]
+
+Real = NDArray[np.float64]
+
+#: Standard uncertainties the maker knows of photograph and caliper [m].
+_OPENING, _LENGTH = 0.03e-3, 0.08e-3
+#: Remedies without a knife that this simulation gives an effect.
+_SQUEEZES = frozenset({"squeeze-flat", "squeeze-sides", "mandrel"})
+_NAMED = (Support.WEAK, Support.FAIR, Support.STRONG)
+#: Uncertainty of cane taken off, from readings before and after at so many places [m].
+_TWO_READINGS = 0.012e-3
+
+
+@dataclass(frozen=True)
+class _Loved:
+    """The loved reed as the bench knows it."""
+
+    found: ThicknessMap
+    geometry: Geometry
+    values: Mapping[str, float]
+    opening: float
+    length: float
+
+
+_known: dict[int, tuple[Gauged, _Loved]] = {}
+
+
+class Planner:
+    """Does what the plan advises, gauges when it asks for it, and stops when it says leave it."""
+
+    def __init__(self) -> None:
+        self._reed: ReedNow | None = None
+        self._lines: Lines | None = None
+        self._by_opening: Real | None = None
+        self._opening = 0.0
+        self._geometry = Geometry()
+        self._model = Model()
+        self._of: Gauged | None = None
+        self._logged: list[LoggedCut] = []
+        self._done: set[str] = set()
+        self._last: tuple[Option, StrokeSize] | None = None
+
+    def step(self, seen: Seen, rng: np.random.Generator) -> Deed:
+        """Return what the plan advises."""
+        if seen.gauged is None:
+            return Deed("gauge")
+        cuts = [d for d in seen.since("gauge") if d.deed.cuts]
+        anew = any(d.deed.kind in ("clip", "squeeze", "rest") for d in seen.since("gauge"))
+        if len(cuts) >= 3 or anew:
+            return Deed("gauge")
+        changing = ("scrape", "clip", "squeeze", "rest")
+        if seen.playing is None or any(d.deed.kind in changing for d in seen.since("play")):
+            return Deed("play")
+        if self._of is not seen.gauged:
+            self._gauged(seen, seen.gauged, rng)
+        elif self._last is not None and seen.log and seen.log[-1].deed.kind == "play":
+            self._carry(rng)
+        plan, findings = self._plan(seen, rng)
+        return self._deed(seen, plan, findings)
+
+    # --- the reed as it is known ------------------------------------------------------------------
+
+    def _gauged(self, seen: Seen, gauged: Gauged, rng: np.random.Generator) -> None:
+        """Map new readings, and solve the blades unless a reed near this was solved."""
+        loved = _loved_of(seen)
+        found = map_thickness(gauged.readings, seen.style.placed(gauged.length))
+        if self._lines is None or not self._lines.near(found):
+            self._lines, self._by_opening = _solved(found, gauged.opening)
+            self._opening = gauged.opening
+        lines = self._lines
+        if lines is not None and self._by_opening is not None:
+            lines = _opened(lines, self._by_opening, gauged.opening / self._opening)
+        self._learn(seen, gauged)
+        self._reed = reed_now(found, lines, rng=rng, length_uncertainty=_LENGTH)
+        self._geometry = _against(found, gauged, loved)
+        self._model = _model(self._reed, loved)
+        self._of, self._last = gauged, None
+
+    def _carry(self, rng: np.random.Generator) -> None:
+        """Take the last cut off the reed as it is known, with the doubt of its strokes."""
+        if self._last is None or self._reed is None:
+            return
+        option, strokes = self._last
+        reed, act, self._last = self._reed, option.act, None
+        if act.shape is None:
+            return
+        cane = strokes.cane(act.strokes, rng.standard_normal(len(reed.draws)))
+        slope = -np.tensordot(reed.by_cane, act.shape, axes=3)
+        middle = act.strokes * strokes.median
+        self._reed = replace(
+            reed,
+            mean=np.maximum(reed.mean - middle * act.shape, 0.0),
+            draws=np.maximum(reed.draws - cane[:, None, None, None] * act.shape, 0.0),
+            values=moved(reed.names, reed.values, middle * slope),
+            now=reed.now + reed.changed(cane[:, None] * slope, np.zeros(len(cane))),
+        )
+
+    def _learn(self, seen: Seen, now: Gauged) -> None:
+        """Learn cane per stroke from readings before and after, if nothing else changed."""
+        before, reed = self._of, self._reed
+        if before is None or reed is None:
+            return
+        since = _since_last_but_one_gauging(seen.log)
+        if any(d.deed.kind in ("rest", "clip", "squeeze") for d in since):
+            return
+        for deed in {d.deed for d in since if d.deed.kind == "scrape"}:
+            same = [d.deed for d in since if _place(d.deed) == _place(deed)]
+            others = {d.deed.zone for d in since if d.deed.kind == "scrape"} - {deed.zone}
+            if others or deed is not same[0]:
+                continue
+            found = _cane_off(reed, deed, before, now)
+            if found is not None:
+                cane, count = found
+                strokes = sum(d.strokes for d in same)
+                u = _TWO_READINGS / np.sqrt(count) + 0.004e-3
+                self._logged.append(LoggedCut(strokes, cane, float(u), seen.sitting))
+
+    # --- what is advised --------------------------------------------------------------------------
+
+    def _plan(self, seen: Seen, rng: np.random.Generator) -> tuple[Plan, Findings]:
+        reed, loved = self._reed, _loved_of(seen)
+        assert reed is not None  # noqa: S101 - gauged before
+        cuts = [d for d in seen.log if d.deed.cuts]
+        known = Known(
+            geometry=self._geometry,
+            model=self._model,
+            crow=seen.crow or Crow(),
+            playing=seen.playing or Playing(),
+            history=History(
+                clips=sum(d.deed.kind == "clip" for d in cuts),
+                cuts_since_measured=sum(d.deed.cuts for d in seen.since("gauge")),
+                tests_without_gain=_without_gain(seen),
+                last_cut=cuts[-1].result if cuts else None,
+                changed_together="no",
+                wet_states_alike="yes",
+            ),
+        )
+        findings = rank(known)
+        strokes = learn_strokes(self._logged, knife=seen.sitting)
+        wanted = target(reed, loved=_wanted(reed, loved))
+        done = self._done | ({"rest"} if seen.sitting else set())
+        plan = next_cut(
+            reed, wanted, findings, known, draw_chance(reed, rng), strokes=strokes, done=done
+        )
+        self._last = (plan.options[plan.advised], strokes)
+        return plan, findings
+
+    def _deed(self, seen: Seen, plan: Plan, findings: Findings) -> Deed:
+        option = plan.options[plan.advised]
+        act = option.act
+        named = tuple(
+            (r.finding.code, r.where.blade.value if r.where.blade else "",
+             r.where.side.value if r.where.side else "")
+            for r in findings.ranked if r.support in _NAMED
+        )  # fmt: skip
+        told = tuple(
+            Told(e.name, *_points(e)) for e in option.expected if e.name not in ("rest_height",)
+        )
+        match act.kind:
+            case "scrape":
+                return Deed(
+                    "scrape", act.zone, act.part.value, act.blades, act.strokes, 0.0, told, named
+                )
+            case "clip":
+                return Deed("clip", "", "whole", act.blades, 0, act.clip, told, named)
+            case "rest":
+                return Deed("rest", named=named)
+            case "act":
+                self._done.add(act.code)
+                self._last = None
+                if act.code in _SQUEEZES:
+                    gauged = seen.gauged
+                    assert gauged is not None  # noqa: S101 - gauged before
+                    wider = seen.loved.opening - gauged.opening
+                    return Deed("squeeze", amount=wider, named=named)
+                if act.code == "dry":
+                    return Deed("rest", named=named)
+                return Deed("other", named=named)
+            case _:
+                return replace(STOP, named=named)
+
+
+def _points(e: Expected) -> tuple[float, float, float, bool]:
+    if np.isnan(e.share_middle):
+        return e.low, e.middle, e.high, False
+    return e.share_low, e.share_middle, e.share_high, True
+
+
+def _since_last_but_one_gauging(log: Sequence[Done]) -> list[Done]:
+    gauged = [i for i, d in enumerate(log) if d.deed.kind == "gauge"]
+    return list(log[gauged[-2] + 1 : gauged[-1]]) if len(gauged) > 1 else []
+
+
+def _place(deed: Deed) -> tuple[object, ...]:
+    return deed.zone, deed.part, deed.blades
+
+
+def _cane_off(reed: ReedNow, deed: Deed, before: Gauged, now: Gauged) -> tuple[float, int] | None:
+    """Mean of readings before less after where a cut was full, over its shape; and how many."""
+    shape = patch(reed, deed.zone, Part(deed.part))
+    off: list[float] = []
+    for i, r in enumerate(before.readings):
+        after = now.readings[i] if i < len(now.readings) else None
+        if after is None or r.place.blade not in deed.blades:
+            continue
+        row = int(np.argmin(np.abs(reed.along - r.place.along)))
+        u = float(reed.style.outline.fraction(r.place.along, r.place.across))
+        column = int(np.argmin(np.abs(reed.fraction - u)))
+        share = float(shape[row, column])
+        if share > 0.6:
+            off.append((r.thickness - after.thickness) / share)
+    return (float(np.mean(off)), len(off)) if off else None
+
+
+def _without_gain(seen: Seen) -> int:
+    count = 0
+    for done in reversed([d for d in seen.log if d.deed.cuts and d.sitting == seen.sitting]):
+        if done.result == "better":
+            break
+        count += 1
+    return count
+
+
+# --- solving and comparing ------------------------------------------------------------------------
+
+
+def _solved(found: ThicknessMap, opening: float) -> tuple[Lines | None, Real | None]:
+    """Return the lines of a mapped reed, and its outputs' slopes by the log of the opening."""
+    blades, _, _ = reed_blades(found, opening=opening, tip_width=None)
+    try:
+        answer = evaluate(blades.apart(), modes=2)
+    except OutsideModel:
+        return None, None
+    unknowns: Sequence[Unknown] = usual_unknowns(blades)
+    slopes = unknown_slopes(answer, unknowns)
+    lines = lines_of(found, answer, slopes)
+    order = [list(answer.values).index(n) for n in lines.names]
+    k = next(i for i, u in enumerate(unknowns) if u.name == "rest opening")
+    return lines, slopes[order, k] / 0.07
+
+
+def _opened(lines: Lines, by_opening: Real, ratio: float) -> Lines:
+    """Return the lines of the same reed with another opening."""
+    values = moved(lines.names, lines.values, by_opening * float(np.log(ratio)))
+    return replace(lines, values=values)
+
+
+def _loved_of(seen: Seen) -> _Loved:
+    """Return the loved reed as the bench knows it, worked out once for each player."""
+    kept = _known.get(seen.player)
+    if kept is not None and kept[0] is seen.loved:
+        return kept[1]
+    found = map_thickness(seen.loved.readings, seen.style.placed(seen.loved.length))
+    lines, _ = _solved(found, seen.loved.opening)
+    values = {} if lines is None else dict(zip(lines.names, lines.values.tolist(), strict=True))
+    loved = _Loved(found, _shape(found, seen.loved), values, seen.loved.opening, seen.loved.length)
+    _known[seen.player] = (seen.loved, loved)
+    return loved
+
+
+def _shape(found: ThicknessMap, gauged: Gauged) -> Geometry:
+    judged = judge_geometry(found, lengths={"overall": Length(gauged.length, _LENGTH)})
+    return geometry_of_map(found, judged, doubt=0.0)
+
+
+def _against(found: ThicknessMap, gauged: Gauged, loved: _Loved) -> Geometry:
+    opening = Measured(gauged.opening - loved.opening, float(np.hypot(_OPENING, _OPENING)))
+    return replace(against(_shape(found, gauged), loved.geometry), opening=opening)
+
+
+def _model(reed: ReedNow, loved: _Loved) -> Model:
+    """Return what the blade model makes of the map, against the loved reed."""
+
+    def ratio(name: str) -> Measured | None:
+        wanted = loved.values.get(name)
+        if name not in reed.names or not wanted or wanted <= 0:
+            return None
+        logs = np.log(np.maximum(reed.now[:, reed.names.index(name)], 1e-12) / wanted)
+        return Measured(float(np.median(logs)), float(logs.std()))
+
+    return Model(closing_pressure=ratio("closing_pressure"), separation=ratio("separation"))
+
+
+def _wanted(reed: ReedNow, loved: _Loved) -> Wanted:
+    """Return the loved reed laid on the grid of the reed planned for, row by row from the rim."""
+    of = loved.found
+    thickness = np.stack(
+        [
+            np.stack(
+                [
+                    np.interp(-reed.along, -of.along, of.mean[b][:, c])
+                    for c in range(len(of.fraction))
+                ],
+                axis=1,
+            )
+            for b in range(len(Blade))
+        ]
+    )
+    return Wanted(loved.values, thickness, loved.length)

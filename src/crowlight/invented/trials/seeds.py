@@ -1,0 +1,46 @@
+"""Which seeds are for developing and which for testing, and the variants of the trial."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+__all__ = ["DEVELOPMENT", "PER_PLAYER", "TEST", "VARIANTS", "Variant"]
+
+#: Seeds of the reeds everything was developed on.
+DEVELOPMENT = range(1_000, 1_060)
+#: Seeds of the final run; nothing was ever tuned on them.
+TEST = range(500_000, 500_500)
+#: So many reeds in a row belong to one player with one loved reed.
+PER_PLAYER = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """How the world is harder than the advice takes it to be.
+
+    Parameters
+    ----------
+    stiff : float
+        True elastic constants along, over what they would be.
+    soft : float
+        The same across the fibres and in shear.
+    sound : bool
+        Whether a recording of the crow is made.
+    half : bool
+        Whether only the quick set of points is gauged.
+    """
+
+    stiff: float = 1.0
+    soft: float = 1.0
+    sound: bool = True
+    half: bool = False
+
+
+#: The trial, and how it is repeated with something wrong.
+VARIANTS: Mapping[str, Variant] = {
+    "usual": Variant(),
+    "material law off": Variant(stiff=1.3, soft=0.7),
+    "no sound": Variant(sound=False),
+    "half the points": Variant(half=True),
+}
