@@ -26,6 +26,7 @@ from crowlight.web.routes import (
     readings,
     reed,
     settings,
+    sitting,
     sound_files,
     sounds,
 )
@@ -78,6 +79,7 @@ def create_app(desk: Desk, *, hosts: Iterable[str] = HOSTS, secret: bytes | None
         sounds,
         sound_files,
         settings,
+        sitting,
     )
     for module in shown:
         app.include_router(module.router)
