@@ -1,4 +1,4 @@
-"""The message catalogue: what there is to translate, taken from code and templates.
+"""The message catalogue: what there is to translate, taken from code, data files and templates.
 
 ``python -m crowlight.report.catalogue`` writes ``locale/crowlight.pot`` anew; a test fails when it
 is out of step.
@@ -12,6 +12,9 @@ from pathlib import Path
 from babel.messages.catalog import Catalog
 from babel.messages.extract import DEFAULT_KEYWORDS, extract_from_dir
 from babel.messages.pofile import write_po
+
+from crowlight.judge.findings import source_sentences as findings_said
+from crowlight.plan.cut import source_sentences as plan_said
 
 __all__ = ["POT", "catalogue", "main"]
 
@@ -40,6 +43,11 @@ def catalogue() -> bytes:
         entry = found.add(message, auto_comments=comments, context=context)
         # files, not lines: so that moving code about does not change the catalogue
         entry.locations = sorted({*entry.locations, (Path(name).as_posix(), 0)})
+    # sentences of the pure packages stand in their data files
+    for name, source in (("judge/findings", findings_said), ("plan/cut", plan_said)):
+        for message in source():
+            entry = found.add(message)
+            entry.locations = sorted({*entry.locations, (name, 0)})
     out = io.BytesIO()
     write_po(out, found, width=100, sort_output=True, omit_header=True, include_lineno=False)
     return out.getvalue()
