@@ -24,9 +24,9 @@ class SplitPlan:
 
     Parameters
     ----------
-    each : int or None
-        Reeds of each kind to see the difference go; None if there is no telling with a workshop's
-        numbers.
+    each, each_for_half : int or None
+        Reeds of each kind to see the difference go, or half of it; None if there is no telling
+        with a workshop's numbers.
     each_for_grade : int or None
         Reeds of each kind to see the grade rise by one.
     sure : float
@@ -38,6 +38,7 @@ class SplitPlan:
     """
 
     each: int | None
+    each_for_half: int | None
     each_for_grade: int | None
     sure: float
     risk: float
@@ -113,7 +114,7 @@ def plan_split(
     Parameters
     ----------
     difference : float
-        The steady difference; the test is to see half of it go.
+        The steady difference; the test is to see it go.
     spread : float
         Its standard deviation from reed to reed, same unit; > 0.
     rng : Generator
@@ -130,12 +131,17 @@ def plan_split(
 
     Examples
     --------
-    >>> plan_split(-0.02, 0.006, rng=np.random.default_rng(1)).each
-    7
+    >>> plan = plan_split(-0.02, 0.012, rng=np.random.default_rng(1))
+    >>> plan.each, plan.each_for_half
+    (7, 24)
     """
-    each = reeds_for_means(difference / 2.0, spread, sure=sure, risk=risk)
-    if each is not None:
-        each = max(each, LEAST_EACH)
+    each, half = (
+        None if n is None else max(n, LEAST_EACH)
+        for n in (
+            reeds_for_means(difference * share, spread, sure=sure, risk=risk)
+            for share in (1.0, 0.5)
+        )
+    )
     grade = (
         reeds_for_means(1.0, grade_spread, sure=sure, risk=risk)
         if grade_spread is not None and grade_spread > 0.0
@@ -143,6 +149,7 @@ def plan_split(
     )
     return SplitPlan(
         each=each,
+        each_for_half=half,
         each_for_grade=grade,
         sure=sure,
         risk=risk,

@@ -120,7 +120,7 @@ class SteadyTest:
         Of the difference, counted in the direction of its mean, with the grade; negative where
         reeds that have more of it are worse. NaN if there are too few grades.
     link_p, link_q : float
-        Its p-value, and as adjusted among the consistent ones.
+        Its one-sided p-value, and as adjusted among the consistent ones.
     pattern : Pattern or None
         Where it comes from; None if it is not consistent.
     blade : int or None
@@ -241,6 +241,7 @@ def steady_differences(
     rng: np.random.Generator,
     grades: Sequence[int | None] = (),
     risk: float = 0.05,
+    link_risk: float = 0.1,
     level: float = 0.95,
     least: int = LEAST,
 ) -> Steady:
@@ -256,6 +257,9 @@ def steady_differences(
         Per reed, if any are known.
     risk : float
         Largest expected share of wrong ones among those called consistent; 0 < risk < 1.
+    link_risk : float
+        The same for the links with the grades; larger, because a link only says which difference
+        to test first.
     level : float
         Of the intervals.
     least : int
@@ -276,9 +280,9 @@ def steady_differences(
     :math:`t = \bar d / \sqrt{\max(s^2, \overline{u^2}) / n + u_r^2}` on :math:`n - 1` degrees of
     freedom: where by luck the reeds scatter less than the gauge, the gauge counts, and the test
     errs on the side of saying nothing. p-values are adjusted after Benjamini and Hochberg. A
-    difference is picked if it is also certain to be larger than zero and its mean lies beyond half
-    its tolerance. The link is Spearman's correlation with the grades, its p-value from random
-    permutations.
+    difference is picked if its mean also lies beyond half its tolerance. The link is Spearman's
+    correlation with the grades; its p-value, from random permutations, is one-sided: a difference
+    is a fault only if reeds that have more of it are worse.
 
     A gauge whose foot always stands off to one side shows the same pattern as a hand: only the same
     reed measured with the gauge turned round tells them apart.
@@ -310,19 +314,19 @@ def steady_differences(
     having = [t for t in picked if math.isfinite(t.link_p)]
     shared = dict(zip(having, shared_risk([t.link_p for t in having]), strict=True))
     picked = [replace(t, link_q=shared.get(t, math.nan)) for t in picked]
-    picked.sort(key=lambda t: (not _is_linked(t, risk), -abs(t.mean) / t.tolerance))
+    picked.sort(key=lambda t: (not _is_linked(t, link_risk), -abs(t.mean) / t.tolerance))
     return Steady(
         reeds=reeds,
         missing=max(least - max((t.count for t in tested), default=reeds), 0),
         tested=tuple(tested),
         consistent=tuple(picked),
-        linked=bool(picked) and _is_linked(picked[0], risk),
+        linked=bool(picked) and _is_linked(picked[0], link_risk),
         risk=risk,
     )
 
 
 def _is_linked(test: SteadyTest, risk: float) -> bool:
-    """Whether reeds that have more of it are worse; more of it on better ones is no fault."""
+    """Whether reeds that have more of it are worse."""
     return test.rank_correlation < 0.0 and test.link_q <= risk
 
 
@@ -383,7 +387,7 @@ def _linked(
     a, b = (a - a.mean()) / a.std(), (b - b.mean()) / b.std()
     found = float(a @ b) / len(a)
     drawn = rng.permuted(np.tile(b, (_PERMUTATIONS, 1)), axis=1) @ a / len(a)
-    beyond = int((np.abs(drawn) >= abs(found) - 1e-12).sum())
+    beyond = int((drawn <= found + 1e-12).sum())
     return replace(test, rank_correlation=found, link_p=(beyond + 1) / (_PERMUTATIONS + 1))
 
 

@@ -13,6 +13,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -32,7 +33,6 @@ from crowlight.judge.sums import (
     STRETCH,
     ThicknessSum,
     evaluate,
-    fall,
     heart_length,
     strip_mean,
     transition_position,
@@ -143,12 +143,13 @@ class BatchMeasured:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Asked:
-    """A sum, what the style has there, and where its answer goes."""
+    """A sum, what the prior has for it, what the style asks, and where its answer goes."""
 
     code: str
     group: str  # level, blades, or the index of a blade for its sides
     total: ThicknessSum
     reference: float
+    wanted: float = math.nan
     tolerance: float = math.nan
     spread: float = math.nan
     told: float = 1.0  # of what is no thickness
@@ -268,7 +269,7 @@ def _gathered(
             value = a.reference + (float(got.values[i]) - a.reference) / told
             doubt = float(got.sd[i]) / math.sqrt(told)
         if a.group == "level":
-            levels[a.code] = Known(value, doubt, a.reference, a.spread)
+            levels[a.code] = Known(value, doubt, a.wanted, a.spread)
         elif a.group == "blades":
             blades[a.code] = Known(value, doubt, tolerance=a.tolerance)
         else:
@@ -292,18 +293,19 @@ def _gathered(
     )
 
 
-def _level(found: ThicknessMap, code: str, total: ThicknessSum) -> _Asked:
-    """Ask for a sum of thicknesses against what the style has there."""
+def _level(found: ThicknessMap, code: str, total: ThicknessSum, asked: ThicknessSum) -> _Asked:
+    """Ask for a sum of thicknesses on the zones of this reed; the style is asked on its own."""
     style = found.style
     values, spreads = style.vector()
-    mean, jacobian = style.mean.with_jacobian(values, total.along, total.fraction)
-    spread = (total.weight @ jacobian) * spreads
-    reference = float(total.weight @ mean) + total.offset
+    prior = style.mean(values, total.along, total.fraction)
+    mean, jacobian = style.mean.with_jacobian(values, asked.along, asked.fraction)
+    spread = (asked.weight @ jacobian) * spreads
     return _Asked(
         code=code,
         group="level",
         total=total,
-        reference=reference,
+        reference=float(total.weight @ prior),
+        wanted=float(asked.weight @ mean),
         spread=math.sqrt(float(spread @ spread)),
     )
 
@@ -312,20 +314,26 @@ def _both(make: Callable[[int], ThicknessSum]) -> ThicknessSum:
     return (make(0) + make(1)) * 0.5
 
 
+def _middle_of_heart(zones: Style, blade: int) -> ThicknessSum:
+    heart = zones.zone("heart")
+    low, high = heart.start[0], heart.stop[0]
+    return strip_mean(blade, low + 0.3 * (high - low), low + 0.7 * (high - low), 0.15)
+
+
 def _levels(found: ThicknessMap, length_known: bool) -> Iterator[_Asked]:
     """Ask for the reed as a whole: both blades together."""
     style, zones = found.style, found.zones
-    tip, heart = zones.zone("tip"), zones.zone("heart")
-    yield _level(found, "tip-thickness", _both(lambda b: zone_mean(style, tip, b)))
-    low, high = heart.start[0], heart.stop[0]
-    inner = (low + 0.3 * (high - low), low + 0.7 * (high - low))
-    yield _level(found, "heart-thickness", _both(lambda b: strip_mean(b, *inner, 0.15)))
-    for zone in zones.zones:
-        if zone.name in {"spine", "windows", "rails"}:
-            name = f"{zone.name}-thickness"
-            whole = zone_mean(style, zone, 0) + zone_mean(style, zone, 1)
-            yield _level(found, name, whole * 0.5)
-    yield _level(found, "tip-slope", _both(lambda b: _tip_slope(found, b, 0.0)))
+
+    def ask(code: str, of: Callable[[Style, int], ThicknessSum]) -> _Asked:
+        here, there = (_both(partial(of, at)) for at in (zones, style))
+        return _level(found, code, here, there)
+
+    yield ask("tip-thickness", partial(_whole_zone, "tip"))
+    yield ask("heart-thickness", _middle_of_heart)
+    for name in ("spine", "windows", "rails"):
+        if name in {zone.name for zone in zones.zones}:
+            yield ask(f"{name}-thickness", partial(_whole_zone, name))
+    yield ask("tip-slope", lambda at, b: _tip_slope(at, b, 0.0))
     positions = [transition_position(found, b, 0.0) for b in (0, 1)]
     figure = style.profile["transition.position"]
     middle = (positions[0] + positions[1]) * 0.5
@@ -335,27 +343,33 @@ def _levels(found: ThicknessMap, length_known: bool) -> Iterator[_Asked]:
             code="tip-length",
             group="level",
             total=(middle * -1.0).plus(style.length),
-            reference=wanted.value,
+            reference=style.length - figure.value,
+            wanted=wanted.value,
             spread=wanted.spread,
         )
     at = evaluate(found, positions).values
-    steep = _both(lambda b: transition_steepness(b, float(at[b]), 0.0))
     usual = style.thickness([figure.value - STRETCH, figure.value + STRETCH], [0.0, 0.0])
     yield _Asked(
         code="transition-steepness",
         group="level",
-        total=steep,
+        total=_both(lambda b: transition_steepness(b, float(at[b]), 0.0)),
         reference=float(usual[0] - usual[1]) * 0.5 / STRETCH,
     )
     hearts = [heart_length(found, b, positions[b]) for b in (0, 1)]
+    start = style.profile["bark.start" if style.shape.back is None else "back.start"]
     yield _Asked(
         code="heart-length",
         group="level",
         total=(hearts[0][0] + hearts[1][0]) * 0.5,
-        reference=style.lengths["heart"].value,
+        reference=figure.value - start.value,
+        wanted=style.lengths["heart"].value,
         spread=style.lengths["heart"].spread,
         told=min(told for _, told in hearts),
     )
+
+
+def _whole_zone(name: str, at: Style, blade: int) -> ThicknessSum:
+    return zone_mean(at, at.zone(name), blade)
 
 
 def _differences(found: ThicknessMap) -> Iterator[_Asked]:
@@ -389,11 +403,9 @@ def _differences(found: ThicknessMap) -> Iterator[_Asked]:
             yield _difference(name, str(b), of[b, -AT_SIDE] - of[b, AT_SIDE], tolerance)
         yield _difference(name, "blades", of[0, 0.0] - of[1, 0.0], tolerance)
     for b in (0, 1):
-        total = _tip_slope(found, b, -AT_SIDE) - _tip_slope(found, b, AT_SIDE)
+        total = _tip_slope(found.zones, b, -AT_SIDE) - _tip_slope(found.zones, b, AT_SIDE)
         yield _difference("tip-slope", str(b), total, slope)
-        corner = fall(b, style.length - CORNER, AT_SIDE) - fall(b, style.length - CORNER, -AT_SIDE)
-        yield _difference("corners", str(b), corner, tip.tolerance.sides)
-    whole = _tip_slope(found, 0, 0.0) - _tip_slope(found, 1, 0.0)
+    whole = _tip_slope(found.zones, 0, 0.0) - _tip_slope(found.zones, 1, 0.0)
     yield _difference("tip-slope", "blades", whole, slope)
 
 
@@ -401,10 +413,9 @@ def _difference(code: str, group: str, total: ThicknessSum, tolerance: float) ->
     return _Asked(code=code, group=group, total=total, reference=0.0, tolerance=tolerance)
 
 
-def _tip_slope(found: ThicknessMap, blade: int, fraction: float) -> ThicknessSum:
+def _tip_slope(zones: Style, blade: int, fraction: float) -> ThicknessSum:
     """Return the slope of the tip along one column, rising towards the transition [1]."""
-    style = found.style
-    front, back = style.length - CORNER, found.zones.zone("tip").start[0] + 0.3e-3
+    front, back = zones.length - CORNER, zones.zone("tip").start[0] + 0.3e-3
     column = np.array([back, front])
     span = front - back
     return ThicknessSum(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
@@ -149,33 +149,40 @@ class Batches:
         )
 
     def _found(self, reeds: Sequence[Reed], others: Sequence[Reed]) -> BatchFound:
+        rests = self._rests({r.maker for r in (*reeds, *others)})
         told = {
-            "reeds": [self._told(r) for r in reeds],
-            "others": [self._told(r) for r in others],
+            "rests": [rests[maker] for maker in sorted(rests, key=str)],
+            "reeds": [f"{r.uuid}:{r.seq}" for r in reeds],
+            "others": [f"{r.uuid}:{r.seq}" for r in others],
             "batches": [str(r.batch or "") for r in (*reeds, *others)],
         }
         codec = task_named("batch").load()[1]
         if (known := self.desk.results.get(result_key("batch", told))) is not None:
             return codec.from_bytes(known)
         inputs = {
-            "reeds": [self._reed(r) for r in reeds],
-            "others": [self._reed(r) for r in others],
+            "reeds": [self._reed(r, rests[r.maker]) for r in reeds],
+            "others": [self._reed(r, rests[r.maker]) for r in others],
             "batches": {str(r.uuid): str(r.batch or "") for r in (*reeds, *others)},
         }
         return self.desk.computed("batch", inputs, told=told)
 
-    def _told(self, reed: Reed) -> dict[str, Any]:
-        """Return what the numbers of a reed follow from, without reading its entries."""
-        gauges = self.desk.gauges(reed.maker)
+    def _rests(self, makers: Collection[UUID | None]) -> dict[UUID | None, dict[str, Any]]:
+        """Return what the numbers of a maker's reeds rest on besides the reed's own entries."""
+        # a style is never changed, so that its uuid stands for what it says
+        styles = [str(s.uuid) for s in self.desk.styles()]
         return {
-            "reed": f"{reed.uuid}:{reed.seq}",
-            "gauges": {c: [r.standard_deviation, r.dof] for c, r in sorted(gauges.items())},
-            # a style is never changed, so that its uuid stands for what it says
-            "styles": [str(s.uuid) for s in self.desk.styles()],
+            maker: {
+                "gauges": {
+                    code: [r.standard_deviation, r.dof]
+                    for code, r in sorted(self.desk.gauges(maker).items())
+                },
+                "styles": styles,
+            }
+            for maker in makers
         }
 
-    def _reed(self, reed: Reed) -> BatchReed:
-        told = self._told(reed)
+    def _reed(self, reed: Reed, rest: Mapping[str, Any]) -> BatchReed:
+        told = {"reed": f"{reed.uuid}:{reed.seq}", **rest}
         codec = task_named("batch-reed").load()[1]
         if (known := self.desk.results.get(result_key("batch-reed", told))) is not None:
             return codec.from_bytes(known)

@@ -1,4 +1,4 @@
-"""An invented workshop: six reeds of one batch, made in an invented seaside town.
+"""An invented workshop: six reeds of one batch, and eight of the next, from a seaside town.
 
 Everything is made up: the towns, the people, the reeds and every number. Each reed carries a fault
 that is put into the truth its readings are taken from; what the judgement makes of it is for the
@@ -8,7 +8,7 @@ judgement to say. Filling the same records twice changes nothing.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from uuid import UUID, uuid5
 
@@ -33,8 +33,10 @@ from crowlight.bench.kinds import (
     Wetting,
 )
 from crowlight.bench.ports import Batch, Heard, Maker, PersonPlace, Player
+from crowlight.invented.april import fill_april
 from crowlight.invented.recordings import DEVICE, RATE, recordings_for
 from crowlight.invented.reeds import Fault, draw_reed, measure, planned_places
+from crowlight.invented.sitting import counted
 from crowlight.invented.sounds import Kind
 from crowlight.reed import Blade, Reading
 
@@ -181,7 +183,8 @@ def fill(desk: Desk) -> list[str]:
     Returns
     -------
     list of str
-        Names of the reeds, in the order of the batch.
+        Names of the six reeds, in the order of the batch; those of the next batch are in
+        `crowlight.invented.april`.
     """
     records = desk.records
     maker = Maker(uuid=_id("maker"), name="Isa Brendmoor (invented)", hand="right")
@@ -233,6 +236,7 @@ def fill(desk: Desk) -> list[str]:
         if not kept.seq:
             _write(desk, reed, _start(count))
             _record(desk, reed, count)
+    fill_april(desk, maker=maker.uuid, player=near.uuid)
     return [reed.name for reed in REEDS]
 
 
@@ -317,7 +321,7 @@ def _write(desk: Desk, reed: DemoReed, start: datetime) -> None:
     write(Opening(height=reed.opening), 7)
     places = planned_places(true.style)
     taken = measure(true, (*places, places[0]), rng, repeats=2, seconds=4.0)
-    write(ReadingsTaken(source="gauge, standard points"), 8, _counted(taken))
+    write(ReadingsTaken(source="gauge, standard points"), 8, counted(taken))
     if reed.note:
         write(Note(text=reed.note), 20)
     sags = "yes" if reed.name == "Tern" else "no"
@@ -325,13 +329,3 @@ def _write(desk: Desk, reed: DemoReed, start: datetime) -> None:
     write(PlayingTest(sags_when_lip_loosens=sags, tongues_cleanly=clean), 25)
     days = 9 if reed.away else 2
     write(Verdict(words=reed.words, grade=reed.grade), days * 24 * 60)
-
-
-def _counted(readings: Sequence[Reading]) -> tuple[Reading, ...]:
-    """Count the repeats of each place anew; the first point comes once more at the end."""
-    seen: dict[object, int] = {}
-    counted: list[Reading] = []
-    for reading in readings:
-        counted.append(replace(reading, repeat=seen.get(reading.place, 0)))
-        seen[reading.place] = seen.get(reading.place, 0) + 1
-    return tuple(counted)

@@ -139,7 +139,8 @@ def test_the_plan_sees_what_it_says() -> None:
     assert plan.each is not None
     assert plan.each_for_grade is not None
     assert len(plan.order) == 2 * plan.each
-    kinds = np.tile([0, 1], plan.each)
+    assert plan.each < plan.each_for_half
+    kinds = np.tile([0, 1], plan.each_for_half)
     seen = sum(
         evaluate_split(
             rng.normal(np.where(kinds == 1, -0.015, -0.03), 0.012),
