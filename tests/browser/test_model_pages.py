@@ -85,7 +85,7 @@ def test_the_panel_sums_while_the_slider_moves_and_solves_at_rest(window, modell
     panel = page.locator(".foreseen")
     expect(panel).to_be_hidden()
     page.get_by_label("Scrape").select_option("heart")
-    canned.held = threading.Event()  # no full solve before it is let go
+    canned.held = threading.Event()  # nothing is solved before it is let go
     slider = page.get_by_role("slider", name="Cane off, slider")
     slider.fill("1.5")
     expect(panel).to_be_visible()
@@ -95,15 +95,32 @@ def test_the_panel_sums_while_the_slider_moves_and_solves_at_rest(window, modell
     slider.fill("2")
     assert closing(page) == "\N{MINUS SIGN}8.0 %"
     expect(page.locator(".how")).to_contain_text("Estimate")
-    expect(page.locator(".how")).to_have_text("Estimate; solving in full …")
+    expect(page.locator(".how")).to_have_text("Estimate; solving …")
     canned.held.set()
-    expect(page.locator(".how")).to_have_text("Solved in full, before and after.")
-    assert closing(page) == "\N{MINUS SIGN}4.5 %"
-    expect(panel.locator(".notice")).to_have_text("solved with a canned note")
+    expect(page.locator(".how")).to_contain_text(
+        "areas within 0.01 mm², closing pressure within 0.4 %"
+    )
+    assert closing(page) == "\N{MINUS SIGN}4.3 %"
+    expect(panel.locator(".notice")).to_have_text("warmed with a canned note")
     expect(panel.locator(".caution")).to_have_text([re.compile("^Too deep: on the")] * 2)
+    assert "what-if" not in [task for task, _ in canned.asked]
     slider.fill("0.5")
     assert closing(page) == "\N{MINUS SIGN}2.0 %"
     expect(panel.locator(".notice, .caution")).to_have_count(0)
+
+
+def test_a_cut_is_solved_in_full_by_the_button_alone(window, modelled, canned):
+    canned.held = None
+    page = window()
+    page.goto(f"{modelled.address}{modelled.reed}/blades")
+    clip = page.get_by_role("slider", name="Clip, slider")
+    clip.fill("0.2")
+    expect(page.locator(".how")).to_contain_text("a clip is solved only in full")
+    page.get_by_role("button", name="Solve in full").click()
+    expect(page.locator(".how")).to_have_text("Solved in full, before and after.")
+    assert closing(page) == "\N{MINUS SIGN}4.5 %"
+    expect(page.locator(".foreseen .notice")).to_have_text("solved with a canned note")
+    assert "ask=" not in page.url  # the page stayed, and so did what was typed
 
 
 def test_the_browser_and_the_desk_foresee_the_same(window, modelled, canned):

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from unittest.mock import MagicMock
+
 import numpy as np
 import pytest
 
 from crowlight.bench.codec import Codec
-from crowlight.bench.whatif import Cut, Leverage, foresee, leverage, what_if
-from crowlight.errors import InputError
+from crowlight.bench.cuts import Cut, Leverage, foresee
+from crowlight.bench.solved import KEPT, solved
+from crowlight.bench.warm import warm
+from crowlight.bench.whatif import leverage, what_if
+from crowlight.blade import changed, evaluate
+from crowlight.errors import InputError, OutsideModel
 from crowlight.reed import Blade, CaneState, Place, Reading, Side
 
 
@@ -36,6 +42,41 @@ def inputs():
 @pytest.fixture(scope="module")
 def levers(inputs):
     return leverage(inputs)
+
+
+def test_a_warm_solve_is_the_full_one_within_what_it_states(inputs, levers):
+    cut = Cut(zone="heart", depth=2e-5, back=2e-4, blade=Blade.MARKED)
+    found, reed = warm({**inputs, "cut": cut}), solved(inputs)
+    change, _ = reed.change(cut)
+    full = evaluate(changed(reed.answer.blades, change), maps=False).values
+    assert set(found.outputs) == set(full)
+    assert set(found.curved) >= {"area", "height", "closing_pressure", "tilt", "unevenness"}
+    for name, error in (
+        ("area", found.area_error),
+        ("closing_pressure", found.closing_error * full["closing_pressure"]),
+    ):
+        one = found.outputs[name]
+        assert one.before + one.change == pytest.approx(full[name], abs=error), name
+    guess = foresee(levers, cut)
+    for name in set(found.outputs) - set(found.curved):
+        assert found.outputs[name].change == pytest.approx(guess[name].change, rel=1e-3), name
+
+
+def test_a_reed_is_solved_once_for_many_cuts_and_only_a_few_are_kept(inputs, monkeypatch):
+    steps = "thickness_map", "wet_readings", "middle_of", "evaluate"
+    for step in steps:
+        monkeypatch.setattr(f"crowlight.bench.solved.{step}", MagicMock())
+    monkeypatch.setattr("crowlight.bench.solved.reed_blades", lambda *_, **__: (None, None, None))
+    first = solved({**inputs, "opening": 0.51e-3})
+    assert solved({**inputs, "opening": 0.51e-3, "cut": Cut(back=1e-4)}) is first
+    for k in range(KEPT):
+        assert solved({**inputs, "opening": 0.6e-3 + 0.01e-3 * k}) is not first
+    assert solved({**inputs, "opening": 0.51e-3}) is not first
+
+
+def test_a_clip_is_not_solved_warm(inputs):
+    with pytest.raises(OutsideModel, match="solve it in full"):
+        warm({**inputs, "cut": Cut(clip=2e-4)})
 
 
 def slope(levers: Leverage, zone: str, blade: Blade, side: Side, output: str) -> float:

@@ -176,6 +176,24 @@ def test_the_panel_gets_every_effect_once_and_lines_of_a_full_solve(pages):
     assert "outside 0 to 20" in refused.json()["troubles"][0]
 
 
+def test_the_panel_at_rest_is_solved_warm_and_told_how_exactly(pages, jobs):
+    site, reed = pages
+    answer = site.get(f"{reed}/blades/warm.json?zone=heart&depth=2&blade=both&side=left").json()
+    rows = {r["name"]: r["change"] for r in answer["rows"]}
+    assert rows["closing_pressure"] == "\N{MINUS SIGN}4.3 %"
+    assert rows["stiffness"] == "\N{ALMOST EQUAL TO} \N{MINUS SIGN}4.0 %"
+    assert "areas within 0.01 mm², closing pressure within 0.4 %" in answer["how"]
+    assert answer["notes"] == ["warmed with a canned note"]
+    asked = [task for task, _ in jobs.asked]
+    assert "warm" in asked
+    assert "what-if" not in asked
+    refused = site.get(f"{reed}/blades/warm.json?zone=heart&depth=99", 422)
+    assert "outside 0 to 20" in refused.json()["troubles"][0]
+    assert (
+        "Solved in full" in site.get(f"{reed}/blades/what-if.json?zone=heart&depth=2").json()["how"]
+    )
+
+
 def test_while_it_computes_the_page_says_how_far_and_looks_again_without_a_script(pages, jobs):
     site, reed = pages
     jobs.held = threading.Event()

@@ -17,9 +17,11 @@ from crowlight.errors import InputError, OutsideModel
 
 if TYPE_CHECKING:  # they load the blade model, which most of the desk does without
     from crowlight.bench.calibration import Calibrated
+    from crowlight.bench.cuts import Cut, Leverage
     from crowlight.bench.desk import Desk
     from crowlight.bench.mechanics import BladesShown
-    from crowlight.bench.whatif import Cut, Leverage, Outcome
+    from crowlight.bench.warm import Warmed
+    from crowlight.bench.whatif import Outcome
 
 __all__ = ["Models"]
 
@@ -42,13 +44,26 @@ class Models:
         """Solve a kept reed after a cut; see `crowlight.bench.whatif.what_if`."""
         return self._about_blades(key, "what-if", cut=cut)
 
+    def warmed(self, key: str | UUID, cut: Cut) -> Warmed:
+        """Solve a kept reed after a cut from its own solution; see `crowlight.bench.warm.warm`.
+
+        Nothing is kept of it: it is solved again sooner than read.
+        """
+        inputs, sticky = self._blade_inputs(key)
+        return self.desk.jobs.submit("warm", inputs | {"cut": cut}, sticky=sticky).result()
+
     def _about_blades(self, key: str | UUID, task: str, **more: Any) -> Any:
+        inputs, sticky = self._blade_inputs(key)
+        return self.desk.computed(task, inputs | more, sticky=sticky)
+
+    def _blade_inputs(self, key: str | UUID) -> tuple[dict[str, Any], str]:
+        """Return what the blade model is told of a reed, and the word its jobs go by."""
         reed = self.desk.records.reed(key)
         state = state_of(self.desk.records.entries(reed.uuid))
-        inputs = blade_inputs(self.desk.reed_inputs(reed, state), state) | more
+        inputs = blade_inputs(self.desk.reed_inputs(reed, state), state)
         if found := self._trusted(reed, state):
             inputs["learned"] = found.learned
-        return self.desk.computed(task, inputs, sticky=str(reed.uuid))
+        return inputs, str(reed.uuid)
 
     def calibrated(self, key: str | UUID) -> Calibrated:
         """Learn of a kept reed from its measurements; see `crowlight.bench.calibration`."""

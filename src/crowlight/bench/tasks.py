@@ -39,6 +39,18 @@ class Task:
     load: Callable[[], tuple[Run, Codec[Any] | PlainCodec]]
 
 
+def _advise() -> tuple[Run, Any]:
+    from crowlight.bench.advise import AdviceCodec, advise
+
+    return advise, AdviceCodec()
+
+
+def _reed_shape() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.shape import Kept, kept_shape
+
+    return kept_shape, Codec(Kept)
+
+
 def _assess() -> tuple[Run, Codec[Any] | PlainCodec]:
     from crowlight.bench.assess import Assessment, assess
 
@@ -76,7 +88,8 @@ def _own_style() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 
 def _leverage() -> tuple[Run, Codec[Any] | PlainCodec]:
-    from crowlight.bench.whatif import Leverage, leverage
+    from crowlight.bench.cuts import Leverage
+    from crowlight.bench.whatif import leverage
 
     return leverage, Codec(Leverage)
 
@@ -85,6 +98,12 @@ def _what_if() -> tuple[Run, Codec[Any] | PlainCodec]:
     from crowlight.bench.whatif import Outcome, what_if
 
     return what_if, Codec(Outcome)
+
+
+def _warm() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.warm import Warmed, warm
+
+    return warm, Codec(Warmed)
 
 
 def _listen() -> tuple[Run, Codec[Any] | PlainCodec]:
@@ -112,6 +131,7 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 
 _TASKS: Mapping[str, Task] = {
+    "advise": Task(1, _advise),
     "assess": Task(8, _assess),
     "batch": Task(1, _batch),
     "batch-reed": Task(1, _batch_reed),
@@ -122,7 +142,9 @@ _TASKS: Mapping[str, Task] = {
     "listen": Task(2, _listen),
     "mechanics": Task(5, _mechanics),
     "own-style": Task(1, _own_style),
+    "reed-shape": Task(1, _reed_shape),
     "travel": Task(2, _travel),
+    "warm": Task(1, _warm),
     "what-if": Task(2, _what_if),
 }
 

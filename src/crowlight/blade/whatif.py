@@ -7,7 +7,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,6 +21,7 @@ from crowlight.blade.opening import CLOSED_SHARE
 from crowlight.blade.pair import Pair, State
 from crowlight.blade.thickness import ThicknessGrid
 from crowlight.blade.threads import one_thread
+from crowlight.blade.tip import closed_by, right_area, tilt_of, unevenness_of
 from crowlight.errors import OutsideModel
 
 __all__ = ["Change", "Prepared", "WarmCurve", "changed", "move_transition", "prepare"]
@@ -92,12 +93,16 @@ class WarmCurve:
     Parameters
     ----------
     pressures, areas, heights : ndarray, shape (n,)
-        The old curve's pressures [Pa], the new areas [m²] and heights [m].
+        The old curve's pressures and the playing pressure [Pa], the new areas [m²] and heights [m].
     closing_pressure : float
         New closing pressure [Pa]; not a number if the uncut reed snaps shut or the lip alone
         closes it: solve anew.
     area_error : float
         Bound on the error that solving coarsely left in the areas [m²].
+    closing_error : float
+        What that error and the last secant leave in the closing pressure, as a share of it.
+    values : mapping of str to float
+        Outputs that are read off the curve; see `crowlight.blade.OUTPUTS`.
     """
 
     pressures: Array
@@ -105,6 +110,8 @@ class WarmCurve:
     heights: Array
     closing_pressure: float
     area_error: float
+    closing_error: float
+    values: Mapping[str, float]
 
 
 @dataclass(frozen=True)
@@ -116,14 +123,17 @@ class Prepared:
     answer : Mechanics
         The reed before any change.
     states : tuple of State
-        States of the curve that are solved again.
+        States that are solved again: those of the curve, and the playing state.
     anchors : tuple of (Anchor or None)
         Their factored tangents.
+    playing : int
+        Which of them is the playing state.
     """
 
     answer: Mechanics
     states: tuple[State, ...]
     anchors: tuple[Anchor | None, ...]
+    playing: int
 
     @one_thread
     def solve(self, change: Change, *, accuracy: float = 1e-6) -> WarmCurve:
@@ -159,22 +169,43 @@ class Prepared:
             for s, a in zip(self.states, self.anchors, strict=True)
         ]
         width = cut.copies * len(cut.bodies) * self.answer.tip_width
-        closing = self.closing(cut, found, accuracy)
+        closing, slope = self.closing(cut, found, accuracy)
+        left = accuracy * width
         return WarmCurve(
             pressures=np.array([s.pressure for s in found]),
             areas=np.array([s.area for s in found]),
             heights=np.array([cut.height(s.u) for s in found]),
             closing_pressure=closing,
-            area_error=accuracy * width,
+            area_error=left,
+            closing_error=left / abs(slope * closing) + NEAR_ENOUGH**2,
+            values=self.read(cut, found) | {"closing_pressure": closing},
         )
 
-    def closing(self, cut: Pair, found: list[State], accuracy: float) -> float:
-        """Move the last state to the new closing pressure with at most two secant steps."""
+    def read(self, cut: Pair, found: list[State]) -> dict[str, float]:
+        """Outputs at rest and at the playing pressure."""
+        rest, playing = found[0], found[self.playing]
+        out = {
+            "rest_area": rest.area,
+            "rest_height": cut.height(rest.u),
+            "area": playing.area,
+            "height": cut.height(playing.u),
+            "tilt": tilt_of(playing.area, right_area(cut, playing.u)),
+        }
+        if not cut.alike:
+            marked, plain = (closed_by(cut, playing.u, which=k) for k in (0, 1))
+            out["unevenness"] = unevenness_of(marked, plain)
+        return out
+
+    def closing(self, cut: Pair, found: list[State], accuracy: float) -> tuple[float, float]:
+        """Move the last state to the new closing pressure with at most two secant steps.
+
+        Returns the pressure and how fast the area falls there [m²/Pa].
+        """
         if self.answer.curve.snaps or len(found) < 2:
-            return float("nan")
+            return float("nan"), float("nan")
         closed = CLOSED_SHARE * cut.shape_area
         before, last = found[-2], found[-1]
-        pressure = last.pressure
+        pressure, slope = last.pressure, float("nan")
         for _ in range(3):
             slope = (last.area - before.area) / (last.pressure - before.pressure)
             pressure = last.pressure + (closed - last.area) / slope
@@ -184,7 +215,7 @@ class Prepared:
             anchor = self.anchors[-1] and replace(self.anchors[-1])
             moved = settle(cut, pressure, last, step_ends=accuracy, anchor=anchor)
             before, last = last, moved
-        return pressure
+        return pressure, slope
 
 
 @one_thread
@@ -193,10 +224,11 @@ def prepare(answer: Mechanics, *, report: Callable[[float], None] | None = None)
 
     Takes a few megabytes for each state.
     """
-    states = answer.curve.states
+    states = sorted((*answer.curve.states, answer.playing.state), key=lambda s: s.pressure)
     anchors = []
     for k, state in enumerate(states):
         anchors.append(anchor_at(answer.pair, state))
         if report:
             report((k + 1) / len(states))
-    return Prepared(answer, states, tuple(anchors))
+    playing = next(k for k, s in enumerate(states) if s is answer.playing.state)
+    return Prepared(answer, tuple(states), tuple(anchors), playing)

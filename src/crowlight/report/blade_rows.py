@@ -6,8 +6,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from crowlight.bench.cuts import Cut, Foreseen
 from crowlight.bench.mechanics import BladesShown, CaneLeft
-from crowlight.bench.whatif import Cut, Foreseen, Moved
+from crowlight.bench.whatif import Moved
 from crowlight.report.blades import OUTPUT_WORDS, SHOWN_UNITS
 from crowlight.report.words import Words, mark
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any, Literal
 from uuid import UUID
 
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, Response
 
-from crowlight.bench.desk import Sheet
+from crowlight.bench.cuts import LIMITS, Cut, Leverage, foresee
+from crowlight.bench.desk import Desk, Sheet
 from crowlight.bench.mechanics import CUT, LIGHT_STROKE, STROKE_RADIUS, BladesShown, CaneLeft
-from crowlight.bench.whatif import LIMITS, Cut, Leverage, Outcome, foresee
+from crowlight.bench.warm import Warmed
+from crowlight.bench.whatif import Outcome
 from crowlight.errors import CrowlightError, InputError
 from crowlight.reed import Blade, Side
 from crowlight.report.blade_charts import opening_chart, profile_chart
@@ -145,6 +148,22 @@ def blades_chart(
 @router.get("/reeds/{reed}/blades/what-if.json", include_in_schema=False)
 def blades_what_if(request: Request, reed: UUID, bench: UseBench) -> Response:
     """Solve a cut in full for the panel: 202 while under way, then its lines."""
+    return _panel(request, reed, bench, "what-if", lambda d, cut: d.models.what_if(reed, cut))
+
+
+@router.get("/reeds/{reed}/blades/warm.json", include_in_schema=False)
+def blades_warm(request: Request, reed: UUID, bench: UseBench) -> Response:
+    """Solve a cut from the reed as it is, for the panel at rest: quickly, and how exactly."""
+    return _panel(request, reed, bench, "warm", lambda d, cut: d.models.warmed(reed, cut))
+
+
+def _panel(
+    request: Request,
+    reed: UUID,
+    bench: Bench,
+    what: str,
+    solve: Callable[[Desk, Cut], Outcome | Warmed],
+) -> Response:
     running: Running = request.app.state.running
     sheet = as_kept(bench.desk, reed)
     about = (reed, sheet.reed.seq)
@@ -155,16 +174,14 @@ def blades_what_if(request: Request, reed: UUID, bench: UseBench) -> Response:
         return JSONResponse({"troubles": [t.text for t in question.troubles]}, 422)
     try:
         state = running.ask(
-            ("what-if", about, cut),
-            bench.desk,
-            lambda d: d.models.what_if(reed, cut),
-            lane=("what-if", reed),
+            (what, about, cut), bench.desk, lambda d: solve(d, cut), lane=("what-if", reed)
         )
     except CrowlightError as error:
         return JSONResponse({"troubles": [str(error)]}, status_of(error))
     if isinstance(state, UnderWay):
         return JSONResponse({"fraction": state.fraction}, 202)
-    rows = cut_rows(found, state.value.outputs, words=bench.words)
+    told = state.value
+    curved = told.curved if isinstance(told, Warmed) else tuple(told.outputs)
     return JSONResponse(
         {
             "rows": [
@@ -172,15 +189,34 @@ def blades_what_if(request: Request, reed: UUID, bench: UseBench) -> Response:
                     "name": r.name,
                     "after": r.after,
                     "after_interval": r.after_interval,
-                    "change": r.change,
+                    "change": r.change if r.name in curved else f"\N{ALMOST EQUAL TO} {r.change}",
                     "change_interval": r.change_interval,
                     "open_sign": r.open_sign,
                 }
-                for r in rows
+                for r in cut_rows(found, told.outputs, words=bench.words)
             ],
-            "notes": [bench.words(n) for n in state.value.notes if n not in found.notes],
+            "how": _how_exactly(told, bench.words),
+            "notes": [bench.words(n) for n in told.notes if n not in found.notes],
         }
     )
+
+
+def _how_exactly(told: Outcome | Warmed, words: Words) -> str:
+    if not isinstance(told, Warmed):
+        return words(mark("Solved in full, before and after."))
+    area = words.number(told.area_error * 1e6, decimals_of(told.area_error * 1e6, 1))
+    if not math.isfinite(told.closing_error):
+        text = mark(
+            "Opening curve solved: areas within %(area)s mm²; it snaps shut, so when is seen only "
+            "in full. ≈ marks estimates, effects times change."
+        )
+        return words.say(text, area=area)
+    text = mark(
+        "Opening curve solved: areas within %(area)s mm², closing pressure within %(closing)s %%. "
+        "≈ marks estimates, effects times change."
+    )
+    closing = words.number(told.closing_error * 1e2, 1)
+    return words.say(text, area=area, closing=closing)
 
 
 def _refused(request: Request, bench: Bench, sheet: Sheet, error: CrowlightError) -> Response:

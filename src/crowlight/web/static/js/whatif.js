@@ -1,11 +1,13 @@
 // The what-if panel, live: while a field changes, effects times change are summed here; at rest the
-// reed is solved in full. Only the newest question counts.
+// opening curve is solved from the reed as it is; in full by the button. Only the newest question
+// counts.
 const form = document.querySelector("form.what-if");
 const told = document.querySelector(".foreseen");
 const data = JSON.parse(document.getElementById("levers")?.textContent ?? "null");
 const LENGTHS = { depth: 1e-5, back: 1e-3, clip: 1e-3 };
 const MOST = { depth: 2e-4, back: 2e-3, clip: 2e-3 };
-const REST = 700; // ms
+const REST = 200; // ms
+const AGAIN = { warm: 150, full: 500 }; // ms between looks at a solution under way
 
 if (form && told && data) start();
 
@@ -43,9 +45,17 @@ function start() {
       const cuts = floor.zone === cut.zone && (cut.blade === "both" || cut.blade === floor.blade);
       if (cuts && cut.depth > floor.least) remark(floor.text, "caution");
     }
-    how.textContent = how.dataset.quick;
-    resting = setTimeout(solve, REST);
+    how.textContent = cut.clip ? how.dataset.clip : how.dataset.quick;
+    if (!cut.clip) resting = setTimeout(() => solve("warm"), REST);
   }
+
+  form.addEventListener("submit", (event) => {
+    if (event.submitter?.value !== "full" || read() === null) return;
+    event.preventDefault();
+    changed();
+    clearTimeout(resting);
+    solve("full");
+  });
 
   function read() {
     const cut = { zone: form.elements.zone.value, blade: form.elements.blade.value, side: form.elements.side.value };
@@ -93,18 +103,18 @@ function start() {
     });
   }
 
-  async function solve() {
+  async function solve(kind) {
     const mine = new AbortController();
     asked = mine;
     how.textContent = how.dataset.busy;
-    const address = `${form.dataset.full}?${new URLSearchParams(new FormData(form))}`;
+    const address = `${form.dataset[kind]}?${new URLSearchParams(new FormData(form))}`;
     try {
       for (;;) {
         const answer = await fetch(address, { signal: mine.signal });
         const found = await answer.json();
         if (mine.signal.aborted) return;
         if (answer.status === 202) {
-          await new Promise((done) => setTimeout(done, 500));
+          await new Promise((done) => setTimeout(done, AGAIN[kind]));
           if (mine.signal.aborted) return;
           continue;
         }
@@ -114,7 +124,7 @@ function start() {
         }
         for (const r of found.rows) fill(rows.get(r.name), r);
         for (const text of found.notes) remark(text, "notice");
-        how.textContent = how.dataset.full;
+        how.textContent = found.how;
         return;
       }
     } catch (error) {
