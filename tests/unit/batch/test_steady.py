@@ -69,7 +69,9 @@ def test_the_one_linked_to_the_grades_comes_first() -> None:
     grades = [5, 5, 5, 4, 4, 4, 4, 3, 3, 2, 2, 2, 1, 1]
     u = [GAUGE] * count
     linked = of_sides("steepness", small, small, u, u, tolerance=0.01)
-    large = sides(rng, 0.06, 0.06, count=count, name="heart")
+    # the larger one is more on the better reeds: no fault of theirs
+    more = np.linspace(0.07, 0.05, count)
+    large = of_sides("heart", more, more, u, u, tolerance=0.01)
     found = steady_differences([*large, *linked], rng=rng, grades=grades)
     assert found.linked
     assert found.first.quantity == "steepness"
