@@ -12,7 +12,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Literal
 
 from crowlight.errors import InputError
@@ -35,7 +34,6 @@ __all__ = [
 ]
 
 Answer = Literal["yes", "no", "unsure"]
-_NONE: Mapping[str, Measured] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +126,7 @@ class BladeKnown:
     transition: Measured | None = None
     heart_length: Measured | None = None
     lump: Measured | None = None
-    sides: Mapping[str, Measured] = field(default_factory=lambda: _NONE)
+    sides: Mapping[str, Measured] = field(default_factory=dict[str, Measured])
 
     def side(self, side: Side) -> SideKnown:
         """Return one side."""
@@ -164,7 +162,7 @@ class Geometry:
 
     marked: BladeKnown = BladeKnown()
     plain: BladeKnown = BladeKnown()
-    blades: Mapping[str, Measured] = field(default_factory=lambda: _NONE)
+    blades: Mapping[str, Measured] = field(default_factory=dict[str, Measured])
     length: Measured | None = None
     tip_length: Measured | None = None
     tip_width: Measured | None = None

@@ -3,11 +3,11 @@
 from crowlight.plan.cut.advise import CaneLeft, Expected, Option, Plan, next_cut
 from crowlight.plan.cut.lines import Lines, lines_of, solve_after, unknown_slopes
 from crowlight.plan.cut.no_map import next_act
-from crowlight.plan.cut.now import ReedNow, reed_now
+from crowlight.plan.cut.now import ReedNow, bare_reed, reed_now
 from crowlight.plan.cut.options import Act
 from crowlight.plan.cut.rules import Barred
 from crowlight.plan.cut.said import Said, source_sentences
-from crowlight.plan.cut.shapes import Part
+from crowlight.plan.cut.shapes import Part, patch
 from crowlight.plan.cut.strokes import LoggedCut, StrokeSize, learn_strokes
 from crowlight.plan.cut.target import Goal, Model, Target, Words, target
 from crowlight.plan.cut.told import as_data, how_much, say, where
@@ -34,12 +34,14 @@ __all__ = [
     "Target",
     "Words",
     "as_data",
+    "bare_reed",
     "draw_chance",
     "how_much",
     "learn_strokes",
     "lines_of",
     "next_act",
     "next_cut",
+    "patch",
     "reed_now",
     "say",
     "solve_after",

@@ -48,8 +48,10 @@ _TOLD = ("rest_height", "closing_pressure", "stiffness", "compliance", "tilt", "
 #: Weighing (our choice, in tolerances): what a sure finding adds to its remedy, what sure harm
 #: costs, and each step up the ladder of what is hard to undo.
 _CREDIT, _HARM, _STEP = 0.5, 3.0, 0.02
-#: Without a finding, a cut must promise so much, so surely.
+#: Without a finding, a cut must promise so much, so surely; or be the first step of a way, the same
+#: cut a few times over, that promises more.
 _UNASKED, _SURE = 0.1, 0.75
+_WAY, _STEPS = 0.3, (2, 3, 4)
 #: Remedies that do nothing for this reed: named after what does.
 AFTER = frozenset({"next-batch", "copy", "retire"})
 #: Another stroke must promise at least so much more.
@@ -191,6 +193,7 @@ def next_cut(
     knife: bool = True,
     rough: bool = False,
     done: Collection[str] = (),
+    gauge: bool = False,
     solve: Solve | None = None,
     report: Callable[[float], None] | None = None,
 ) -> Plan:
@@ -218,6 +221,9 @@ def next_cut(
         Whether the reed is still rough.
     done : collection of str
         Remedies already tried since something else changed, ``"rest"`` among them.
+    gauge : bool
+        Whether a reading could change what is advised; the gauge is then due, else with every
+        third cut.
     solve : callable, optional
         ``solve(shape, cane, clip)`` solves the reed after a cut and returns the change of its
         outputs, see `solve_after`; asked for the best few only, at their middle amounts.
@@ -267,7 +273,7 @@ def next_cut(
         chosen = [_solved(c, scales, solve) for c in chosen]
     tell(0.95)
     tries = [*chosen, scales.try_out(LEAVE), scales.try_out(REST)]
-    due = (known.history.cuts_since_measured or 0) + 1 >= 3
+    due = gauge or (known.history.cuts_since_measured or 0) + 1 >= 3
     options = tuple(_option(t, scales, strokes, gauge_due=due) for t in tries)
     named = named_of(findings)
     notes = {
@@ -313,20 +319,32 @@ def _best_amount(
             best = tried
     if best is None:
         return Barred(act.code, "too-short" if act.kind == "clip" else "floor")
-    promising = best.expected >= _UNASKED and best.better >= _SURE
-    if _worth(best) > 0.0 and (asked or promising):
+    if _net(best) > 0.0 and (asked or _promising(best, scales)):
         return best
     return Barred(act.code, "no-gain")
 
 
+def _promising(tried: Tried, scales: Scales) -> bool:
+    """Whether a cut that no finding asks for is worth making all the same."""
+    if tried.better < _SURE:
+        return False
+    if tried.expected >= _UNASKED:
+        return True
+    if tried.act.kind != "scrape":
+        return False
+    strokes = tried.act.strokes
+    way = (scales.try_out(tried.act.with_amount(n * strokes)).expected for n in _STEPS)
+    return tried.expected > 0.0 and max(way) >= _WAY
+
+
+def _net(tried: Tried) -> float:
+    """Return what a cut is worth against leaving the reed as it is."""
+    return tried.expected + _CREDIT * tried.act.belief - _HARM * tried.harm.total
+
+
 def _worth(tried: Tried) -> float:
-    act = tried.act
-    return (
-        tried.expected
-        + _CREDIT * act.belief
-        - _HARM * tried.harm.total
-        - _STEP * (act.step if act.cuts else 0)
-    )
+    """Return what the order goes by: of two alike, the one more easily undone."""
+    return _net(tried) - _STEP * (tried.act.step if tried.act.cuts else 0)
 
 
 def _solved(tried: Tried, scales: Scales, solve: Solve) -> Tried:

@@ -22,7 +22,7 @@ from crowlight.reed.styles import Style
 from crowlight.reed.thickness import BLADES, ThicknessMap
 from crowlight.reed.thickness.map import LEAST
 
-__all__ = ["ReedNow", "reed_now"]
+__all__ = ["ReedNow", "bare_reed", "reed_now"]
 
 Real = NDArray[np.float64]
 
@@ -160,6 +160,26 @@ class ReedNow:
             by_cane=self.by_cane[..., ::-1] * sign[:, None, None, None],
             by_clip=self.by_clip * sign,
         )
+
+
+def bare_reed(style: Style, along: Real, fraction: Real) -> ReedNow:
+    """Return a reed of which nothing but its style is known: to lay out where a cut takes cane.
+
+    Parameters
+    ----------
+    style : Style
+        Laid on the reed's length.
+    along, fraction : ndarray
+        Grid, tip first; see `ReedNow`.
+    """
+    across = style.outline.half_width(along)[:, None] * fraction
+    one = np.asarray(style.thickness(along[:, None], across), np.float64)
+    mean = np.stack([one, one])
+    none = np.zeros((0, *mean.shape))
+    return ReedNow(
+        style, along, fraction, mean, mean[None], np.array([style.length]),
+        (), np.zeros(0), np.zeros((1, 0)), none, np.zeros(0),
+    )  # fmt: skip
 
 
 @one_thread

@@ -24,8 +24,8 @@ __all__ = ["USUAL_LIMITS", "Chance", "Harm", "Limits", "Scales", "Tried", "draw_
 
 Real = NDArray[np.float64]
 
-#: A place counts as touched where the shape reaches this share of the most: what spills beyond is
-#: less than a gauge sees.
+#: A place counts as touched where the shape reaches this share of the most. Beyond the zone that is
+#: scraped, what spills over must besides be more than the gauge may be off.
 TOUCHED = 0.25
 #: The floor is judged by the thinnest places touched in a zone, this share of them: a zone ends
 #: where its neighbour begins, and its very edge is not yet its own.
@@ -286,11 +286,13 @@ class Scales:
         """Return blade and nodes of the part of every zone an act takes cane from."""
         if act.shape is None:
             return []
+        middle = self.amount(act)[2]
+        spill = max(TOUCHED, self.limits.gauge / middle) if middle > 0 else TOUCHED
         return [
             (b, touched)
             for b in range(len(Blade))
-            for nodes in self.reed.where.values()
-            if (touched := nodes & (act.shape[b] > TOUCHED)).any()
+            for name, nodes in self.reed.where.items()
+            if (touched := nodes & (act.shape[b] > (TOUCHED if name == act.zone else spill))).any()
         ]
 
     def _too_short(self, clip: Real, clipped: float) -> float:
