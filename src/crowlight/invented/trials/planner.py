@@ -12,8 +12,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from crowlight.bench.mechanics import reed_blades
-from crowlight.blade import Unknown, evaluate, usual_unknowns
+from crowlight.blade import (
+    WET,
+    Blades,
+    BladeShape,
+    ThicknessGrid,
+    Unknown,
+    evaluate,
+    usual_unknowns,
+)
 from crowlight.errors import OutsideModel
 from crowlight.invented.trials.bench import STOP, Deed, Done, Gauged, Seen, Told
 from crowlight.judge.findings import (
@@ -282,7 +289,7 @@ def _without_gain(seen: Seen) -> int:
 
 def _solved(found: ThicknessMap, opening: float) -> tuple[Lines | None, Real | None]:
     """Return the lines of a mapped reed, and its outputs' slopes by the log of the opening."""
-    blades, _, _ = reed_blades(found, opening=opening, tip_width=None)
+    blades = _blades(found, opening)
     try:
         answer = evaluate(blades.apart(), modes=2)
     except OutsideModel:
@@ -293,6 +300,24 @@ def _solved(found: ThicknessMap, opening: float) -> tuple[Lines | None, Real | N
     order = [list(answer.values).index(n) for n in lines.names]
     k = next(i for i, u in enumerate(unknowns) if u.name == "rest opening")
     return lines, slopes[order, k] / 0.07
+
+
+def _blades(found: ThicknessMap, opening: float) -> Blades:
+    """Return the blades of a map, as `bench.mechanics.reed_blades` without their spreads."""
+    style = found.style
+    along = found.along[::-1] - style.thread_top
+    thick = np.maximum(found.mean, 6e-6)
+    return Blades(
+        ThicknessGrid(along, found.fraction, thick[0][::-1]),
+        ThicknessGrid(along, found.fraction, thick[1][::-1, ::-1]),
+        shape=BladeShape(
+            length=style.length - style.thread_top,
+            tip_width=2.0 * float(style.outline.half_width(style.length)),
+            height=opening / 2.0,
+        ),
+        cane=WET,
+        interference=0.01e-3,
+    )
 
 
 def _opened(lines: Lines, by_opening: Real, ratio: float) -> Lines:

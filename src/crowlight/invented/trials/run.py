@@ -202,17 +202,16 @@ def _overnight(reed: TrueReed, nights: int, rng: np.random.Generator) -> TrueRee
 
 
 def _crossed(bench: _Bench, deed: Deed) -> str:
-    """Return whether the floor of the zone that was scraped is crossed by what was scraped."""
+    """Return whether the floor of a zone was crossed by what was scraped, and of which."""
     reed, old = bench.reed, bench.begin.solved.reed
-    nodes, floor = reed.zones().get(deed.zone), reed.floor()
-    if nodes is None or not nodes.any():
-        return ""
-    for b, blade in enumerate(Blade):
-        if blade in deed.blades:
-            now = float((reed.thick[b] < floor)[nodes].mean())
-            then = float((old.thick[b] < floor)[nodes].mean())
-            if now > then + _CROSSED:
-                return f"floor of the {deed.zone}"
+    floor = reed.floor()
+    for zone, nodes in reed.zones().items():
+        for b, blade in enumerate(Blade):
+            if nodes.any() and blade in deed.blades:
+                now = float((reed.thick[b] < floor)[nodes].mean())
+                then = float((old.thick[b] < floor)[nodes].mean())
+                if now > then + _CROSSED:
+                    return f"floor of the {zone}"
     return ""
 
 
