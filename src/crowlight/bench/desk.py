@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import UUID, uuid4
 
 from crowlight.bench.assess import Assessment, inputs_of_table
@@ -44,6 +44,9 @@ from crowlight.errors import InputError, NotFound
 from crowlight.reed import Reading, Repeatability, check_reading
 from crowlight.reed.styles import STYLE_CODES
 
+if TYPE_CHECKING:  # it loads findings and plans, which most of the desk does without
+    from crowlight.bench.advising import Advice
+
 __all__ = ["LIKED", "Desk", "Imported", "Sheet"]
 
 #: A grade from which a reed counts as a good one.
@@ -72,6 +75,13 @@ class Desk:
     def batches(self) -> Batches:
         """Reeds made together, and what the workshop's work yields."""
         return Batches(desk=self)
+
+    @property
+    def advice(self) -> Advice:
+        """What may be wrong with a reed, what to do next, and the log of what was done."""
+        from crowlight.bench.advising import Advice
+
+        return Advice(desk=self)
 
     @property
     def people(self) -> People:
@@ -145,7 +155,7 @@ class Desk:
         """Judge a table of readings without keeping anything."""
         table = self.tables.read(data, name=name)
         inputs = inputs_of_table(table, name=name)
-        inputs["style_text"] = self._style_text(inputs["style"])
+        inputs["style_text"] = self.style_text(inputs["style"])
         found = self._assessed(inputs, sticky="")
         if found is None:
             msg = f"{name} has no readings; see the documented columns"
@@ -156,7 +166,7 @@ class Desk:
         self, reed: Reed, state: ReedState, *, since: Collection[UUID] = ()
     ) -> dict[str, Any]:
         """Gather what judging a reed needs, without the readings of `since`."""
-        text, gauges = self._style_text(state.described.style), self.gauges(reed.maker)
+        text, gauges = self.style_text(state.described.style), self.gauges(reed.maker)
         return reed_inputs(reed.name, state, style_text=text, gauges=gauges, since=since)
 
     def gauges(self, maker: UUID | None) -> dict[str, Repeatability]:
@@ -197,7 +207,7 @@ class Desk:
         self.records.add_style(new)
         return new
 
-    def _style_text(self, code: str | None) -> str:
+    def style_text(self, code: str | None) -> str:
         """Return the text of a maker's own style; empty for one that comes with crowlight."""
         if not code or code in STYLE_CODES:
             return ""
@@ -368,7 +378,26 @@ class Desk:
         """
         for reading in readings:
             check_reading(reading)
-        entry = NewEntry(
+        entry = self.new_entry(
+            payload, readings=readings, uuid=uuid, replaces=replaces, at=at, by=by
+        )
+        reed = self.records.reed(key)
+        if isinstance(payload, Cut | Clip) and replaces is None:
+            check_may_cut(self.records, reed)
+        return self.records.append(reed.uuid, [entry], expected_seq=expected_seq)
+
+    def new_entry(
+        self,
+        payload: Payload,
+        *,
+        readings: tuple[Reading, ...] = (),
+        uuid: UUID | None = None,
+        replaces: UUID | None = None,
+        at: datetime | None = None,
+        by: UUID | None = None,
+    ) -> NewEntry:
+        """Return an entry to be written; what is not given is made or taken from the clock."""
+        return NewEntry(
             uuid=uuid or uuid4(),
             payload=payload,
             happened_at=at or self.clock.now(),
@@ -376,10 +405,6 @@ class Desk:
             by=by,
             replaces=replaces,
         )
-        reed = self.records.reed(key)
-        if isinstance(payload, Cut | Clip) and replaces is None:
-            check_may_cut(self.records, reed)
-        return self.records.append(reed.uuid, [entry], expected_seq=expected_seq)
 
     def withdraw(
         self, key: str | UUID, entry: UUID, *, reason: str = "", expected_seq: int | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from itertools import groupby
 from typing import Any
@@ -11,7 +11,7 @@ from uuid import UUID
 from crowlight.bench.state import ReedState, TimedReading
 from crowlight.reed import Repeatability
 
-__all__ = ["blade_inputs", "reed_inputs"]
+__all__ = ["blade_inputs", "inputs_from", "reed_inputs"]
 
 
 def reed_inputs(
@@ -48,7 +48,7 @@ def reed_inputs(
     taken = [t for t in state.readings if t.entry not in since]
     holding = [t for t in taken if not t.cut_since] or taken
     return {
-        **_inputs(name, state, holding),
+        **inputs_from(name, state, holding),
         "style_text": style_text,
         "gauges": dict(gauges or {}),
         # how many readings were taken together, in order
@@ -56,7 +56,11 @@ def reed_inputs(
     }
 
 
-def _inputs(name: str, state: ReedState, holding: list[TimedReading]) -> dict[str, Any]:
+def inputs_from(name: str, state: ReedState, holding: Sequence[TimedReading]) -> dict[str, Any]:
+    """Gather the inputs of judging from readings that were chosen already.
+
+    Mountings of different entries are different mountings, whatever their numbers.
+    """
     mountings: dict[tuple[UUID, int], int] = {}
     readings = tuple(
         replace(

@@ -40,9 +40,9 @@ class Task:
 
 
 def _advise() -> tuple[Run, Any]:
-    from crowlight.bench.advise import AdviceCodec, advise
+    from crowlight.bench.advise import AnsweredCodec, advise
 
-    return advise, AdviceCodec()
+    return advise, AnsweredCodec()
 
 
 def _reed_shape() -> tuple[Run, Codec[Any] | PlainCodec]:

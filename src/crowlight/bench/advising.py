@@ -1,0 +1,360 @@
+"""Advice: what may be wrong with a reed and what to do next, and the log of what was done."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from crowlight.bench.advice_kinds import Guess
+from crowlight.bench.done import Deed, advised_entry, after_check, deed_of
+from crowlight.bench.extras import extras_of
+from crowlight.bench.gathering import Gathering, Planning
+from crowlight.bench.guesses import Scored, scored_guesses
+from crowlight.bench.known import known_of
+from crowlight.bench.outcomes import BestMoment, Changed, best_moment, changed_by
+from crowlight.bench.ports import Appended, Entry, NewEntry, Reed
+from crowlight.bench.state import ReedState, state_of
+from crowlight.bench.tasks import result_key, task_named
+from crowlight.errors import Conflict, InputError, NotFound
+
+if TYPE_CHECKING:  # they load the blade model, which most of the desk does without
+    from crowlight.bench.advise import Answered
+    from crowlight.bench.counsel import Counsel
+    from crowlight.bench.desk import Desk
+
+__all__ = ["Advice"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """The use cases of advice; part of a `crowlight.bench.desk.Desk`.
+
+    Nothing here changes a reed's log but `did`, `something_else`, `rest`, `after` and `guess`.
+    """
+
+    desk: Desk
+
+    # --- what the tool says -----------------------------------------------------------------------
+
+    def plan(self, key: str | UUID) -> Counsel:
+        """Return findings and the next cut of a kept reed.
+
+        Every step works with what there is: without readings, words and taps still rank what may be
+        wrong, no cut is offered, and measuring comes first.
+
+        Parameters
+        ----------
+        key : str or UUID
+            The reed.
+
+        Returns
+        -------
+        Counsel
+            Kept by everything it was worked out from: asking again is cheap.
+
+        Raises
+        ------
+        NotFound
+            If there is no such reed.
+        """
+        reed = self.desk.records.reed(key)
+        state = state_of(self.desk.records.entries(reed.uuid))
+        return self._counsel(reed, state)
+
+    def _counsel(self, reed: Reed, state: ReedState) -> Counsel:
+        gather = Gathering(desk=self.desk, reed=reed, state=state)
+        planning = gather.planning()
+        wanted = gather.wanted()
+        around = gather.around(planning)
+        at = self.desk.clock.now()
+        opening = wanted.loved.opening if wanted.loved else None
+        known = known_of(state, at=at, crow=gather.crow(), around=around)
+        given: dict[str, Any] = {
+            **planning.inputs,
+            "most": planning.most,
+            "known": known,
+            "extras": extras_of(state, planning.style, wanted=opening),
+            "wanted": wanted,
+            "strokes": planning.strokes.size,
+            "knife": gather.knife(),
+            "rough": gather.rough(),
+            "done": gather.done(),
+            "notes": gather.notes(planning),
+        }
+        return self._answered(reed, given, planning)
+
+    def _answered(self, reed: Reed, given: Mapping[str, Any], planning: Planning) -> Counsel:
+        """Return the task's result, kept or worked out now; its lines are kept for the reed."""
+        desk = self.desk
+        lines_key = _lines_key(reed, planning.context)
+        lines = desk.results.get(lines_key)
+        told = {**given, "lines": hashlib.sha256(lines).hexdigest() if lines else ""}
+        key = result_key("advise", told)
+        codec = task_named("advise").load()[1]
+        kept = desk.results.get(key)
+        if kept is not None:
+            answered: Answered = codec.from_bytes(kept)
+            return answered.counsel
+        inputs = {**given, "lines": lines}
+        answered = desk.jobs.submit("advise", inputs, sticky=str(reed.uuid)).result()
+        if answered.lines is not None:
+            # from now on asked with these lines: kept under the key that will be asked for
+            desk.results.put(lines_key, answered.lines)
+            digest = hashlib.sha256(answered.lines).hexdigest()
+            key = result_key("advise", {**given, "lines": digest})
+        counsel = replace(answered.counsel, digest=key)
+        desk.results.put(key, codec.to_bytes(replace(answered, counsel=counsel)))
+        return counsel
+
+    def shown(self, key: str | UUID, digest: str) -> Counsel:
+        """Return the advice somebody saw, by its digest.
+
+        Raises
+        ------
+        Conflict
+            If it is no longer kept and would come out otherwise now.
+        """
+        kept = self.desk.results.get(digest) if digest else None
+        if kept is not None:
+            with suppress(ValueError, KeyError, TypeError):
+                answered: Answered = task_named("advise").load()[1].from_bytes(kept)
+                if answered.counsel.digest == digest:
+                    return answered.counsel
+        now = self.plan(key)
+        if digest and now.digest != digest:
+            msg = "the advice has changed since it was shown; look at it again, then write it down"
+            raise Conflict(msg)
+        return now
+
+    # --- what was done ----------------------------------------------------------------------------
+
+    def did(
+        self,
+        key: str | UUID,
+        option: int | None = None,
+        *,
+        deed: Deed | None = None,
+        digest: str = "",
+        uuid: UUID | None = None,
+        expected_seq: int | None = None,
+        at: datetime | None = None,
+        by: UUID | None = None,
+    ) -> Appended:
+        """Write down that an option was followed, with the advice it was part of.
+
+        Parameters
+        ----------
+        key : str or UUID
+            The reed.
+        option : int, optional
+            Which option; the advised one if not given.
+        deed : Deed, optional
+            What was done otherwise than offered: strokes, clip, words.
+        digest : str
+            Of the advice that was shown; that of now if empty.
+        uuid, expected_seq, at, by
+            As in `crowlight.bench.desk.Desk.write`.
+
+        Raises
+        ------
+        InputError
+            If there is no such option, or leaving it is to be written down.
+        Conflict
+            If somebody wrote in between, or the advice is another by now.
+        """
+        counsel = self.shown(key, digest)
+        chosen = counsel.plan.advised if option is None else option
+        if not 0 <= chosen < len(counsel.plan.options):
+            msg = f"option {chosen} is not one of the {len(counsel.plan.options)} that were offered"
+            raise InputError(msg)
+        advice = self._advice_of(key, counsel, at)
+        payload = deed_of(counsel.plan.options[chosen], deed or Deed(), advice.uuid, chosen)
+        return self._append(key, advice, payload, uuid, expected_seq, at, by)
+
+    def something_else(
+        self,
+        key: str | UUID,
+        payload: Any,
+        *,
+        digest: str = "",
+        uuid: UUID | None = None,
+        expected_seq: int | None = None,
+        at: datetime | None = None,
+        by: UUID | None = None,
+    ) -> Appended:
+        """Write down what was done instead of what was advised.
+
+        Parameters
+        ----------
+        key : str or UUID
+            The reed.
+        payload : Cut, Clip, Rest or Treated
+            What was done.
+        digest, uuid, expected_seq, at, by
+            As in `did`.
+        """
+        advice = self._advice_of(key, self.shown(key, digest), at)
+        instead = payload.model_copy(update={"advised": advice.uuid, "option": None})
+        return self._append(key, advice, instead, uuid, expected_seq, at, by)
+
+    def rest(
+        self,
+        key: str | UUID,
+        *,
+        digest: str = "",
+        uuid: UUID | None = None,
+        expected_seq: int | None = None,
+        at: datetime | None = None,
+        by: UUID | None = None,
+    ) -> Appended:
+        """Write down that it is rested: the last of the options."""
+        counsel = self.shown(key, digest)
+        last = len(counsel.plan.options) - 1
+        return self.did(
+            key, last, digest=counsel.digest, uuid=uuid, expected_seq=expected_seq, at=at, by=by
+        )
+
+    def after(
+        self,
+        key: str | UUID,
+        result: str,
+        *,
+        follows: UUID | None = None,
+        recording: UUID | None = None,
+        remark: str = "",
+        uuid: UUID | None = None,
+        expected_seq: int | None = None,
+        at: datetime | None = None,
+        by: UUID | None = None,
+    ) -> Appended:
+        """Write down how it was afterwards: better, the same or worse.
+
+        Parameters
+        ----------
+        key : str or UUID
+            The reed.
+        result : {"better", "same", "worse"}
+            One slow swell afterwards.
+        follows : UUID, optional
+            What was done; the latest thing if not given.
+        recording : UUID, optional
+            The entry of a recording made for it.
+        remark : str
+            In words.
+        uuid, expected_seq, at, by
+            As in `did`.
+
+        Raises
+        ------
+        InputError
+            If nothing was done to this reed yet, or the result is none of the three.
+        """
+        reed = self.desk.records.reed(key)
+        state = state_of(self.desk.records.entries(reed.uuid))
+        payload = after_check(state, result, follows=follows, recording=recording, remark=remark)
+        return self.desk.write(key, payload, uuid=uuid, expected_seq=expected_seq, at=at, by=by)
+
+    def guess(
+        self,
+        key: str | UUID,
+        guess: Guess,
+        *,
+        uuid: UUID | None = None,
+        expected_seq: int | None = None,
+        at: datetime | None = None,
+        by: UUID | None = None,
+    ) -> Counsel:
+        """Commit a hunch, then let the tool speak; both are written down and scored later.
+
+        Returns
+        -------
+        Counsel
+            What the tool says, as `plan` would.
+        """
+        self.desk.write(key, guess, uuid=uuid, expected_seq=expected_seq, at=at, by=by)
+        counsel = self.plan(key)
+        advice = self._advice_of(key, counsel, at)
+        reed = self.desk.records.reed(key)
+        if advice.uuid not in {e.uuid for e in self.desk.records.entries(reed.uuid)}:
+            self.desk.records.append(reed.uuid, [advice])
+        return counsel
+
+    def _advice_of(self, key: str | UUID, counsel: Counsel, at: datetime | None) -> NewEntry:
+        reed = self.desk.records.reed(key)
+        entries = self.desk.records.entries(reed.uuid)
+        return advised_entry(reed, counsel, entries, at=at or self.desk.clock.now())
+
+    def _append(
+        self,
+        key: str | UUID,
+        advice: NewEntry,
+        payload: Any,
+        uuid: UUID | None,
+        expected_seq: int | None,
+        at: datetime | None,
+        by: UUID | None,
+    ) -> Appended:
+        """Write advice and deed, both or neither; the advice only once."""
+        reed = self.desk.records.reed(key)
+        there = {e.uuid: e for e in self.desk.records.entries(reed.uuid)}
+        deed = self.desk.new_entry(payload, uuid=uuid, at=at, by=by)
+        if deed.uuid in there and there[deed.uuid].payload == payload:
+            return Appended(entries=(there[deed.uuid],), added=0)
+        both = [deed] if advice.uuid in there else [advice, deed]
+        return self.desk.records.append(reed.uuid, both, expected_seq=expected_seq)
+
+    # --- what came of it --------------------------------------------------------------------------
+
+    def what_changed(self, key: str | UUID, done: UUID | None = None) -> Changed:
+        """Compare what was predicted of a cut with what was found since.
+
+        Parameters
+        ----------
+        key : str or UUID
+            The reed.
+        done : UUID, optional
+            The entry of the cut; the latest one if not given.
+
+        Raises
+        ------
+        NotFound
+            If nothing was done to this reed, or it has no such entry.
+        """
+        reed = self.desk.records.reed(key)
+        entries = self.desk.records.entries(reed.uuid)
+        text = self.desk.style_text(state_of(entries).described.style)
+        found = changed_by(entries, done, style_text=text)
+        if found is None:
+            msg = f"reed {reed.name!r} has no such cut, clip, rest or treatment; look at its log"
+            raise NotFound(msg)
+        return found
+
+    def best_moment(self, key: str | UUID) -> BestMoment | None:
+        """Return when a reed was liked best so far, and what has gone since; None if never."""
+        reed = self.desk.records.reed(key)
+        return best_moment(self.desk.records.entries(reed.uuid))
+
+    def guesses(self, maker: UUID | None = None) -> Scored:
+        """Score the hunches and the advice of a maker's reeds by what came of them."""
+        return scored_guesses(self._logs(maker))
+
+    def _logs(self, maker: UUID | None) -> list[tuple[Entry, ...]]:
+        records = self.desk.records
+        if maker is not None:
+            reeds = records.latest_reeds(maker, 200)
+        else:
+            from crowlight.bench.ports import ReedQuery
+
+            rows = records.reeds(ReedQuery(limit=200)).rows
+            reeds = tuple(records.reed(row.uuid) for row in rows)
+        return [records.entries(reed.uuid) for reed in reeds]
+
+
+def _lines_key(reed: Reed, context: str) -> str:
+    """Return the key the lines of a reed's blades are kept under, whatever its readings."""
+    return hashlib.sha256(f"lines 1\0{reed.uuid}\0{context}".encode()).hexdigest()
