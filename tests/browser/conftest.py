@@ -8,11 +8,12 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 from tests.canned_models import CannedJobs
 
 from crowlight.bench.desk import Desk
@@ -88,16 +89,21 @@ def serving(folder: Path, *, filled: bool, jobs: Jobs | None = None) -> Iterator
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
+def playing() -> Iterator[Playwright]:
+    with sync_playwright() as playwright:
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def chromium(playing: Playwright) -> Iterator[Browser]:
     if not CHROMIUM.exists():
         pytest.fail(
             f"{CHROMIUM} is missing; install it: "
             "sudo apt-get install --yes --no-install-recommends chromium"
         )
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
-        yield browser
-        browser.close()
+    browser = playing.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+    yield browser
+    browser.close()
 
 
 @pytest.fixture(scope="session")
@@ -135,8 +141,14 @@ def empty(tmp_path: Path) -> Iterator[Served]:
 
 
 @pytest.fixture
-def window(chromium: Browser) -> Iterator[Callable[..., Page]]:
-    """Return a function that opens a browser window of its own.
+def window(chromium: Browser, window_of: Callable[..., Callable[..., Page]]) -> Callable[..., Page]:
+    """Return a function that opens a browser window of its own; see `window_of`."""
+    return window_of(chromium)
+
+
+@pytest.fixture
+def window_of() -> Iterator[Callable[[Browser], Callable[..., Page]]]:
+    """Return a function that returns, for a browser, one that opens a window of its own.
 
     At the end of the test, whatever its pages complained of in the console makes it fail: a
     blocked script or style among them.
@@ -144,8 +156,10 @@ def window(chromium: Browser) -> Iterator[Callable[..., Page]]:
     opened: list[BrowserContext] = []
     complaints: list[str] = []
 
-    def open_window(width: int = 1440, scheme: str = "light", **more: object) -> Page:
-        context = chromium.new_context(
+    def open_window(
+        browser: Browser, width: int = 1440, scheme: str = "light", **more: object
+    ) -> Page:
+        context = browser.new_context(
             viewport={"width": width, "height": 900},
             color_scheme=scheme,
             **more,  # pyright: ignore[reportArgumentType]
@@ -165,7 +179,7 @@ def window(chromium: Browser) -> Iterator[Callable[..., Page]]:
         )
         return page
 
-    yield open_window
+    yield lambda browser: partial(open_window, browser)
     for context in opened:
         context.close()
     assert complaints == []

@@ -52,9 +52,8 @@ def a_take(reed: UUID, **changes: object) -> Take:
 
 
 def sound(frames: int, channels: int = 1, seed: int = 1) -> np.ndarray:
-    """Return samples as a microphone of 16 bits gives them."""
-    whole = np.random.default_rng(seed).integers(-20_000, 20_000, (frames, channels))
-    return (whole / 32_768).astype("<f4")
+    """Return samples as browsers give them: 32-bit floats, now and then above full scale."""
+    return np.random.default_rng(seed).uniform(-1.2, 1.2, (frames, channels)).astype("<f4")
 
 
 def pieces(samples: np.ndarray, frames: int) -> list[bytes]:
@@ -77,10 +76,11 @@ def test_the_chunks_become_one_recording_sample_for_sample(desk, recorder, reed,
     assert (entry.uuid, entry.happened_at) == (take.uuid, take.begun_at)
     assert (payload.sample_rate, payload.device) == (RATE, "desk microphone")
     assert payload.settings == {"gaps": 0}
-    for digest in (payload.digest, payload.original):
-        kept = desk.sounds.read(desk.blobs.get(digest))
-        assert np.array_equal(kept.sound, samples)
-        assert kept.rate == RATE
+    exact = desk.sounds.read(desk.blobs.get(payload.original))
+    assert np.array_equal(exact.sound, samples)
+    kept = desk.sounds.read(desk.blobs.get(payload.digest))
+    assert np.max(np.abs(kept.sound * payload.full_scale - samples)) <= payload.full_scale / 2**24
+    assert exact.rate == kept.rate == RATE
     assert recorder.unfinished(reed) == ()
 
 
@@ -136,7 +136,7 @@ def test_an_unfinished_take_is_kept_up_to_its_first_gap_and_says_so(desk, record
     assert (held.take, held.chunks, held.frames) == (take, (0, 1, 3), 3000)
     (entry,) = recorder.finish(reed, take.uuid).entries
     assert entry.payload.settings == {"unfinished": True}
-    kept = desk.sounds.read(desk.blobs.get(entry.payload.digest)).sound
+    kept = desk.sounds.read(desk.blobs.get(entry.payload.original)).sound
     assert np.array_equal(kept, samples[:2000])
 
 

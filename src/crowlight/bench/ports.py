@@ -412,8 +412,11 @@ class Sounds(Protocol):
         """Encode a recording without loss beyond 24 bits."""
         ...
 
-    def to_wav(self, heard: Heard, *, title: str = "") -> bytes:
-        """Return a sound as a WAV file of 24 bits; `title` says in the file what it is."""
+    def to_wav(self, heard: Heard, *, title: str = "", exact: bool = False) -> bytes:
+        """Return a sound as a WAV file; `title` says in the file what it is.
+
+        It has 24 bits, which players read, or 32-bit floats if `exact`: each sample as it is.
+        """
         ...
 
 

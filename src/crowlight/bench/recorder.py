@@ -179,7 +179,13 @@ class Recorder:
         return tuple(found)
 
     def finish(
-        self, reed: UUID, uuid: UUID, *, chunks: int | None = None, frames: int | None = None
+        self,
+        reed: UUID,
+        uuid: UUID,
+        *,
+        chunks: int | None = None,
+        frames: int | None = None,
+        settings: Mapping[str, Setting] | None = None,
     ) -> Appended:
         """Keep a take as a recording; finishing again returns the same entry.
 
@@ -190,6 +196,8 @@ class Recorder:
         chunks, frames : int, optional
             How many there are in all, as the sender counts them. Without them, what is here up to
             the first gap is kept, and the entry says that the take was not finished.
+        settings : mapping, optional
+            What the recorder knows of itself only at the end.
 
         Raises
         ------
@@ -204,9 +212,9 @@ class Recorder:
             return kept
         held = self._held(self._take(reed, uuid))
         here = next((n for n, number in enumerate(held.chunks) if n != number), len(held.chunks))
-        settings = dict(held.take.settings)
+        known = _settings({**held.take.settings, **(settings or {})})
         if chunks is None:
-            settings["unfinished"] = True
+            known["unfinished"] = True
         elif here != chunks or len(held.chunks) != chunks:
             msg = f"{len(held.chunks)} of {chunks} chunks are here; send the others first"
             raise InputError(msg)
@@ -222,11 +230,11 @@ class Recorder:
             raise InputError(msg)
         done = self.desk.keep_recording(
             reed,
-            self.desk.sounds.to_wav(Heard(sound=sound, rate=held.take.rate)),
+            self.desk.sounds.to_wav(Heard(sound=sound, rate=held.take.rate), exact=True),
             name="take.wav",
             sound_of=held.take.sound_of,
             device=held.take.device,
-            settings=settings,
+            settings=known,
             uuid=uuid,
             at=held.take.begun_at,
         )

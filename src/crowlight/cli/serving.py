@@ -31,6 +31,7 @@ def serve_folder(folder: Path | None, *, port: int = 0, browser: bool = True) ->
     browser : bool
         Whether to open the browser.
     """
+    import os
     import socket
     import threading
     import webbrowser
@@ -40,8 +41,10 @@ def serve_folder(folder: Path | None, *, port: int = 0, browser: bool = True) ->
     from crowlight.errors import InputError
     from crowlight.web import create_app
     from crowlight.wiring import open_desk
+    from crowlight.wiring.failpoints import failpoint_of
     from crowlight.wiring.jobs import ProcessJobs
 
+    failpoint = failpoint_of(os.environ)
     listener = socket.socket()
     try:
         listener.bind(("127.0.0.1", port))
@@ -49,8 +52,8 @@ def serve_folder(folder: Path | None, *, port: int = 0, browser: bool = True) ->
         msg = f"port {port} cannot be used ({error.strerror}); name another, or 0 for a free one"
         raise InputError(msg) from None
     address = f"http://127.0.0.1:{listener.getsockname()[1]}/"
-    with listener, open_desk(folder, jobs=ProcessJobs()) as desk:
-        app = create_app(desk)
+    with listener, open_desk(folder, jobs=ProcessJobs(), failpoint=failpoint) as desk:
+        app = create_app(desk, failpoint=failpoint)
         typer.echo(f"crowlight is at {address} (end it with Ctrl+C)")
         if browser:
             threading.Timer(0.8, webbrowser.open, (address,)).start()

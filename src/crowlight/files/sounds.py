@@ -52,12 +52,17 @@ class SoundFiles:
         kept = encode_flac(heard.sound, heard.rate)
         return KeptSound(data=kept.data, rate=kept.rate, full_scale=kept.scale)
 
-    def to_wav(self, heard: Heard, *, title: str = "") -> bytes:
+    def to_wav(self, heard: Heard, *, title: str = "", exact: bool = False) -> bytes:
         """Return a sound as a WAV file; see `crowlight.bench.ports.Sounds`."""
         out = io.BytesIO()
         channels = 1 if heard.sound.ndim == 1 else heard.sound.shape[1]
         with soundfile.SoundFile(
-            out, "w", heard.rate, channels, subtype="PCM_24", format="WAV"
+            out,
+            "w",
+            heard.rate,
+            channels,
+            subtype="FLOAT" if exact else "PCM_24",
+            format="WAV",
         ) as file:
             if title:
                 file.title = title

@@ -22,17 +22,21 @@ from crowlight.web.routes import (
     entries,
     journeys,
     listing,
+    offline,
     play,
     readings,
+    record,
     reed,
     settings,
     sitting,
     sound_files,
     sounds,
 )
+from crowlight.web.replies import Replies
 from crowlight.web.running import Running
 from crowlight.web.security import BodyTooLarge, Guard, Tokens
 from crowlight.web.sending import status_of
+from crowlight.wiring.failpoints import Failpoint, pass_by
 
 __all__ = ["HOSTS", "create_app"]
 
@@ -43,7 +47,13 @@ _log = logging.getLogger(__name__)
 _KEEP = "public, max-age=31536000, immutable"
 
 
-def create_app(desk: Desk, *, hosts: Iterable[str] = HOSTS, secret: bytes | None = None) -> FastAPI:
+def create_app(
+    desk: Desk,
+    *,
+    hosts: Iterable[str] = HOSTS,
+    secret: bytes | None = None,
+    failpoint: Failpoint = pass_by,
+) -> FastAPI:
     """Return the application that shows a desk.
 
     Parameters
@@ -54,6 +64,8 @@ def create_app(desk: Desk, *, hosts: Iterable[str] = HOSTS, secret: bytes | None
         Names under which this machine may be addressed.
     secret : bytes, optional
         Key of the form tokens; a new one at every start if not given.
+    failpoint : callable, optional
+        See `crowlight.wiring.failpoints`.
 
     Returns
     -------
@@ -66,6 +78,7 @@ def create_app(desk: Desk, *, hosts: Iterable[str] = HOSTS, secret: bytes | None
     app.state.desk = desk
     app.state.pages = Pages(Tokens(secret))
     app.state.running = Running()
+    app.add_middleware(Replies, failpoint=failpoint)
     app.add_middleware(Guard, hosts=tuple(hosts))
     shown = (
         listing,
@@ -81,7 +94,7 @@ def create_app(desk: Desk, *, hosts: Iterable[str] = HOSTS, secret: bytes | None
         settings,
         sitting,
     )
-    for module in shown:
+    for module in (*shown, record, offline):
         app.include_router(module.router)
     app.add_api_route("/static/{version}/{name}", _static, include_in_schema=False)
     app.add_api_route("/favicon.ico", _icon, include_in_schema=False)

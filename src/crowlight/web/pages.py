@@ -52,7 +52,7 @@ def stylesheet() -> bytes:
     """Return the one style sheet of all pages."""
     folder = files("crowlight.web") / "static" / "css"
     names = ("pages", "models", "sounds", "bench", "next")
-    own = "".join((folder / f"{n}.css").read_text(encoding="utf-8") for n in names)
+    own = "".join((folder / f"{n}.css").read_text(encoding="utf-8") for n in (*names, "recorder"))
     return (style("tokens", "pictures") + own).encode()
 
 

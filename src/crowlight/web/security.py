@@ -45,6 +45,7 @@ def policy(**extra: str) -> str:
         "style-src": "'self'",
         "img-src": "'self' data:",
         "connect-src": "'self'",
+        "worker-src": "'self'",
         "form-action": "'self'",
         "base-uri": "'none'",
         "frame-ancestors": "'none'",

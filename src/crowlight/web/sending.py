@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import Annotated
 from uuid import UUID, uuid4
 
@@ -22,6 +23,8 @@ from crowlight.web.typing_in import Trouble
 __all__ = ["Bench", "Sent", "UseBench", "read_form", "status_of", "trouble_of", "write_once"]
 
 _MOST_FIELDS = 2_000
+#: Clocks of browser and server may differ by this.
+_AHEAD = timedelta(minutes=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +58,8 @@ class Sent:
         Of the entry to be, made with the form: sending twice writes once.
     seen : int or None
         Number of the latest entry when the form was made.
+    made_at : datetime or None
+        When it was sent first, if it had to wait in the browser.
     troubles : list of Trouble
         What is wrong with the form as a whole, such as a token that no longer holds.
     """
@@ -62,6 +67,7 @@ class Sent:
     typed: dict[str, list[str]]
     uuid: UUID
     seen: int | None
+    made_at: datetime | None = None
     files: dict[str, tuple[str, bytes]] = field(default_factory=dict[str, tuple[str, bytes]])
     troubles: list[Trouble] = field(default_factory=list[Trouble])
 
@@ -107,7 +113,17 @@ async def _sort(form: FormData) -> Sent:
         files=files,
         uuid=uuid,
         seen=int(seen) if seen.isascii() and seen.isdecimal() and len(seen) < 10 else None,
+        made_at=_moment((typed.get("made_at") or [""])[0]),
     )
+
+
+def _moment(text: str) -> datetime | None:
+    """Return a time as a browser writes it; None if it is none."""
+    try:
+        found = datetime.fromisoformat(text[:40])
+    except ValueError:
+        return None
+    return found if found.tzinfo is not None else None
 
 
 def write_once(
@@ -121,11 +137,16 @@ def write_once(
 ) -> None:
     """Write an entry down; sending the same form again is harmless.
 
+    What waited in the browser happened when it was typed, unless that would lie ahead.
+
     Raises
     ------
     Conflict
         If somebody wrote in between, or the form was sent before with other content.
     """
+    at = sent.made_at
+    if at is not None and at > desk.clock.now() + _AHEAD:
+        at = None
     try:
         desk.write(
             reed,
@@ -134,6 +155,7 @@ def write_once(
             uuid=sent.uuid,
             expected_seq=sent.seen,
             replaces=replaces,
+            at=at,
         )
     except Conflict:
         # the reply to the first sending may have been lost: then this is what was kept

@@ -41,7 +41,7 @@ from crowlight.web.sending import (
 )
 from crowlight.web.typing_in import Trouble, Typed
 
-__all__ = ["router"]
+__all__ = ["in_short", "router"]
 
 router = APIRouter(include_in_schema=False)
 
@@ -89,7 +89,7 @@ def _list(
         {
             "kept": h.kept,
             "title": _title(h.kept, bench.words),
-            "says": _in_short(h, bench.words),
+            "says": in_short(h, bench.words),
             "class": class_probability(h.heard, model)
             if model is not None and h.kept.payload.sound_of == "crow" and h.usable
             else None,
@@ -121,7 +121,7 @@ def _title(kept: KeptRecording, words: Words) -> str:
     return f"{said.kind_said(kept.payload.sound_of, words)}, {words.moment(kept.entry.happened_at)}"
 
 
-def _in_short(heard: HeardRecording, words: Words) -> str:
+def in_short(heard: HeardRecording, words: Words) -> str:
     """Return the main thing about a recording in one line."""
     if heard.refused:
         return words.say(mark("Could not be measured: %(why)s"), why=heard.refused)

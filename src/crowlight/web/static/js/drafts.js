@@ -64,6 +64,23 @@ function forget(start) {
   }
 }
 
+// What is typed now, to be kept again later if need be.
+export function keepDraft(form) {
+  const name = form.dataset.draft;
+  if (!name) return null;
+  const text = snapshot(form);
+  return () => keep(name, text);
+}
+
+export function clearDraft(form) {
+  if (form.dataset.draft) keep(form.dataset.draft, null);
+}
+
+// Typed once, to be shown in its form when that is next opened.
+export function leaveDraft(name, fields) {
+  keep(name, JSON.stringify(fields));
+}
+
 // The address says that the form of this kind was written down: its draft has done its work.
 const done = document.body.dataset.done;
 if (done) {
