@@ -29,6 +29,7 @@ from crowlight.errors import InputError, NotFound
 
 if TYPE_CHECKING:
     from crowlight.bench.desk import Desk
+    from crowlight.bench.story import Story
 
 __all__ = ["Posted", "Queued", "check_may_cut"]
 
@@ -267,6 +268,12 @@ class Posted:
             return places.get(intake.place)
         theirs = [p for p in places.values() if p.person == reed.player]
         return theirs[0] if len(theirs) == 1 else None
+
+    def story(self, key: str | UUID, *, travel: bool = True) -> Story:
+        """Return the story of a reed, posted or not; see `crowlight.bench.story.story_of`."""
+        from crowlight.bench.story import story_of  # loads the sounds, which the queue does without
+
+        return story_of(self.desk, key, travel=travel)
 
     def letter(self, key: str | UUID) -> Letter | None:
         """Return the letter as it was edited last; None if it was not."""

@@ -260,7 +260,8 @@ def _reasons(
     measured = "readings" in kinds
     advice = _advised(since)
     settled = (now - arrival.happened_at) >= SETTLING
-    soon = intake.deadline is not None and intake.deadline <= (now + SETTLING).date()
+    today = now.date()  # a day that has passed forbids nothing: the player waits
+    soon = intake.deadline is not None and today <= intake.deadline <= (now + SETTLING).date()
     broken = outcome is not None and outcome.outcome != "sellable"
     cracked = look & {"crack-thread", "crack-tip", "crack-scrape", "splinter"}
     hours = None if played is None else played / 3600.0
