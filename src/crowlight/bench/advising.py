@@ -15,9 +15,11 @@ from crowlight.bench.done import Deed, advised_entry, after_check, deed_of
 from crowlight.bench.extras import extras_of
 from crowlight.bench.gathering import Gathering, Planning
 from crowlight.bench.guesses import Scored, scored_guesses
+from crowlight.bench.kinds import Clip, Cut
 from crowlight.bench.known import known_of
 from crowlight.bench.outcomes import BestMoment, Changed, best_moment, changed_by
 from crowlight.bench.ports import Appended, Entry, NewEntry, Reed
+from crowlight.bench.posted import check_may_cut
 from crowlight.bench.state import ReedState, state_of
 from crowlight.bench.tasks import result_key, task_named
 from crowlight.errors import Conflict, InputError, NotFound
@@ -305,6 +307,8 @@ class Advice:
         deed = self.desk.new_entry(payload, uuid=uuid, at=at, by=by)
         if deed.uuid in there and there[deed.uuid].payload == payload:
             return Appended(entries=(there[deed.uuid],), added=0)
+        if isinstance(payload, Cut | Clip):
+            check_may_cut(self.desk.records, reed)
         both = [deed] if advice.uuid in there else [advice, deed]
         return self.desk.records.append(reed.uuid, both, expected_seq=expected_seq)
 

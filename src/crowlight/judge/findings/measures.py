@@ -173,17 +173,23 @@ def _side_excess(name: str, *, less: bool = False) -> Take:
     return take
 
 
-def _against_other(name: str) -> Take:
-    """Take how much more that side has than the other blade: what they share cancels."""
+def _alone(name: str, *, less: bool = False) -> Take:
+    """Take by how much that side has more (or less) than its other side and than the other blade.
+
+    The smaller of the two: a side is thin only if nothing else explains the difference. Where the
+    blades were not compared, its other side alone must do.
+    """
     between = _blade_excess(name)
 
     def take(known: Known, where: Where) -> Measured | None:
         own = _either_side(known, where.blade or Blade.MARKED, where.side or Side.LEFT, name)
         blade = between(known, where)
         if own is None or blade is None:
-            return None
+            return _signed(own, not less)
+        # half the difference of the sides lies to either side of the blade's mean
         u = math.hypot(blade.uncertainty, 0.5 * own.uncertainty)
-        return Measured(blade.value + 0.5 * own.value, u)
+        other = Measured(blade.value + 0.5 * own.value, u)
+        return _smaller(_signed(own, not less), _signed(other, not less))
 
     return take
 
@@ -316,8 +322,7 @@ _ROWS: tuple[tuple[str, str, str, float, float, Take], ...] = (
     ("corner-thickness", "tip", "mm", _MM, 0.006, _side_level("corner")),
     ("corner-excess", "tip", "mm", _MM, 0.010, _corner_excess),
     ("tip-excess-of-blade", "tip", "mm", _MM, 0.010, _blade_excess("tip")),
-    ("thin-side-of-tip", "tip", "mm", _MM, 0.010, _side_excess("tip", less=True)),
-    ("tip-at-side", "tip", "mm", _MM, 0.010, _against_other("tip")),
+    ("thin-side-of-tip", "tip", "mm", _MM, 0.010, _alone("tip", less=True)),
     ("habit-thin-corner", "tip", "mm", _MM, 0.010, _habit("corner", "tip", less=True)),
     ("edge-thin-corner", "tip", "mm", _MM, 0.010, _edge("corner", "tip")),
     ("lump", "tip", "mm", _MM, 0.008, _lump),
@@ -330,9 +335,8 @@ _ROWS: tuple[tuple[str, str, str, float, float, Take], ...] = (
     # heart and back
     ("heart-thickness", "heart", "mm", _MM, 0.008, _centre_level("heart")),
     ("heart-excess-of-blade", "heart", "mm", _MM, 0.014, _blade_excess("heart")),
-    ("heart-excess-of-side", "heart", "mm", _MM, 0.014, _side_excess("heart")),
-    ("thin-side-of-heart", "heart", "mm", _MM, 0.014, _side_excess("heart", less=True)),
-    ("heart-at-side", "heart", "mm", _MM, 0.014, _against_other("heart")),
+    ("heart-excess-of-side", "heart", "mm", _MM, 0.014, _alone("heart")),
+    ("thin-side-of-heart", "heart", "mm", _MM, 0.014, _alone("heart", less=True)),
     ("heart-length", "heart", "mm", _MM, 0.5, _level("heart_length")),
     ("heart-length-excess-of-blade", "heart", "mm", _MM, 0.6, _blade_excess("heart_length")),
     ("closing-pressure", "heart", "1", 1.0, 0.20, _model("closing_pressure")),

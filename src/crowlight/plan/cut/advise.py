@@ -260,8 +260,12 @@ def next_cut(
             if key not in cuts or worth > cuts[key][1]:
                 cuts[key] = (found, worth)
     order = sorted(cuts.values(), key=lambda c: (-round(c[1], 9), c[0].act.step, c[0].act.code))
+    history = known.history
+    measured = history.crow_lost != "yes" and not history.cuts_since_measured
     gentle = [
-        a for a in without_knife(findings, done) if forbidden(a, findings.stops, knife=True) is None
+        a
+        for a in without_knife(findings, done, knife=knife, measured=measured)
+        if forbidden(a, findings.stops, knife=True) is None
     ]
     first = [scales.try_out(a) for a in gentle if a.code not in AFTER]
     last = [scales.try_out(a) for a in gentle if a.code in AFTER]

@@ -179,7 +179,9 @@ def amounts(act: Act, *, rough: bool = False) -> tuple[float, ...]:
     return tuple(range(1, MOST_STROKES + 1)) if act.kind == "scrape" else (0,)
 
 
-def without_knife(findings: Findings, done: Collection[str] = ()) -> tuple[Act, ...]:
+def without_knife(
+    findings: Findings, done: Collection[str] = (), *, knife: bool = True, measured: bool = False
+) -> tuple[Act, ...]:
     """Return what may be done without a knife, most easily undone first.
 
     Parameters
@@ -188,6 +190,10 @@ def without_knife(findings: Findings, done: Collection[str] = ()) -> tuple[Act, 
         What may be wrong.
     done : collection of str
         Remedies already tried since something else changed.
+    knife : bool
+        Whether a knife can be used; without one, remedies that need it are no way out.
+    measured : bool
+        Whether there is a thickness map already; measuring is then nothing new.
 
     Returns
     -------
@@ -198,7 +204,11 @@ def without_knife(findings: Findings, done: Collection[str] = ()) -> tuple[Act, 
     found: dict[str, Act] = {}
     for i, r in enumerate(supported(findings)):
         remedies = [catalogue().remedies[code] for code in r.remedies if code != "rest"]
-        open_ = [x for x in remedies if x.code not in done]
+        open_ = [
+            x
+            for x in remedies
+            if x.code not in done and (knife or not x.cuts) and (not measured or x.code != "record")
+        ]
         others = [x for x in open_ if x.code not in _LAST]
         for remedy in others or (open_ if i == 0 else []):
             if not remedy.cuts and remedy.code not in found:
