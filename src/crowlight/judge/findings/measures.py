@@ -323,6 +323,7 @@ _ROWS: tuple[tuple[str, str, str, float, float, Take], ...] = (
     ("corner-excess", "tip", "mm", _MM, 0.010, _corner_excess),
     ("tip-excess-of-blade", "tip", "mm", _MM, 0.010, _blade_excess("tip")),
     ("thin-side-of-tip", "tip", "mm", _MM, 0.010, _alone("tip", less=True)),
+    ("thick-side-of-tip", "tip", "mm", _MM, 0.010, _alone("tip")),
     ("habit-thin-corner", "tip", "mm", _MM, 0.010, _habit("corner", "tip", less=True)),
     ("edge-thin-corner", "tip", "mm", _MM, 0.010, _edge("corner", "tip")),
     ("lump", "tip", "mm", _MM, 0.008, _lump),
