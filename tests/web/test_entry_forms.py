@@ -128,6 +128,7 @@ FULL = {
         tie_length=0.073,
         overlap=-0.1e-3,
     ),
+    "split-test": KINDS["split-test"](test="tip/seen", made="changed", remark="right side first"),
     **WORKSHOP_FULL,
 }
 

@@ -25,6 +25,7 @@ from crowlight.report.counting import Counting
 from crowlight.report.words import Words, mark
 
 __all__ = [
+    "BANDS",
     "Outlined",
     "difference_picture",
     "flat_png",
@@ -58,7 +59,7 @@ _PER_MM = 16.0  # units along
 _PIXELS_ACROSS = 140
 _PER_MM_PIXELS = 9
 #: Band limits of a thickness map [mm]: finer where thin cane matters most.
-_BANDS = (0.05, 0.08, 0.11, 0.15, 0.20, 0.26, 0.33, 0.40, 0.45, 0.50, 0.55, 0.60)
+BANDS = (0.05, 0.08, 0.11, 0.15, 0.20, 0.26, 0.33, 0.40, 0.45, 0.50, 0.55, 0.60)
 #: Band limits of a difference map [mm].
 _STEPS = (0.01, 0.02, 0.04, 0.08)
 #: Pointwise: the difference is taken to be told where it exceeds this many standard uncertainties.
@@ -235,7 +236,7 @@ def thickness_picture(
     shown = mapped.shown
     mean = np.array(shown.mean[blade])
     (thick,) = resampled(shown, shown.fraction, [mean])
-    index = np.digitize(np.nan_to_num(thick) * 1e3, _BANDS) + 1
+    index = np.digitize(np.nan_to_num(thick) * 1e3, BANDS) + 1
     index[np.isnan(thick)] = 0
     sd = np.array(shown.sd[blade])
     told = words.say(
@@ -249,7 +250,7 @@ def thickness_picture(
         worst=words.thick(float(sd.max()), 3),
     )
     title = words.say(mark("thickness of the %(blade)s"), blade=words.blade(blade))
-    labels = [words.thin(b * 1e-3, 2) if i % 2 == 0 else "" for i, b in enumerate(_BANDS)]
+    labels = [words.thin(b * 1e-3, 2) if i % 2 == 0 else "" for i, b in enumerate(BANDS)]
     colours = words.palette.thick
     return framed(
         mapped.shown,

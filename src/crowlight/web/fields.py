@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from crowlight.report.words import STYLES, mark
 from crowlight.web.advice_forms import ADVICE_FORMS
+from crowlight.web.batch_forms import BATCH_FORMS
 from crowlight.web.field import (
     BLADES,
     BLOWING,
@@ -358,5 +359,6 @@ FORMS: Mapping[str, Form] = MappingProxyType(
         ),
         **ADVICE_FORMS,
         **WORKSHOP_FORMS,
+        **BATCH_FORMS,
     }
 )

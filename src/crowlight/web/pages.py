@@ -51,7 +51,7 @@ def words_for(request: Request) -> Words:
 def stylesheet() -> bytes:
     """Return the one style sheet of all pages."""
     folder = files("crowlight.web") / "static" / "css"
-    names = ("pages", "models", "sounds", "bench", "next")
+    names = ("pages", "models", "sounds", "bench", "next", "batches")
     own = "".join((folder / f"{n}.css").read_text(encoding="utf-8") for n in (*names, "recorder"))
     return (style("tokens", "pictures") + own).encode()
 
