@@ -9,6 +9,7 @@ import typer
 
 import crowlight
 from crowlight.cli import (
+    batches,
     blades,
     calibrating,
     climate,
@@ -17,6 +18,7 @@ from crowlight.cli import (
     keeping,
     moments,
     people,
+    planning,
     serving,
     styles,
     verifying,
@@ -66,11 +68,17 @@ app.command()(people.assign)
 app.command()(people.erase)
 app.command()(styles.style)
 app.command()(styles.styles)
+app.command()(batches.batch)
+app.command()(batches.figures)
 app.command()(moments.compare)
 app.command()(keeping.report)
 app.command()(keeping.export)
 app.command()(keeping.backup)
 app.command()(keeping.restore)
+app.command()(planning.plan)
+app.command()(planning.did)
+app.command()(planning.after)
+app.command()(planning.wish)
 app.command()(blades.blade)
 app.command()(calibrating.calibrate)
 app.command()(hearing.listen)
