@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
+import threading
+from collections.abc import Mapping
+from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import numpy as np
+from tests.canned_models import CannedJob, CannedJobs
 from tests.cut_reeds import Real, fake_reed
 
+from crowlight.bench.advise import Answered
+from crowlight.bench.counsel import Counsel, without_shapes
 from crowlight.judge.findings import (
     Agreement,
     BladeKnown,
@@ -21,7 +29,7 @@ from crowlight.judge.findings import (
     rank,
 )
 from crowlight.judge.findings import as_data as findings_data
-from crowlight.plan.cut import as_data, draw_chance, next_cut, target
+from crowlight.plan.cut import StrokeSize, as_data, draw_chance, next_act, next_cut, target
 from crowlight.report.words import in_locale
 
 EN = in_locale("en")
@@ -51,6 +59,7 @@ FLAT = BladeKnown(
 )
 CASES: dict[str, tuple[Any, Known]] = {
     "nothing": (None, Known()),
+    "unmeasured": (None, Known()),
     "heart": (
         heavy_heart,
         Known(
@@ -89,10 +98,57 @@ CASES: dict[str, tuple[Any, Known]] = {
 }
 
 
+@cache
+def counsel(name: str) -> Counsel:
+    """Return what the tool says of a made-up reed; of "clip-only", that a clip comes first."""
+    if name == "clip-only":
+        said = counsel("clip")
+        first = next(i for i, o in enumerate(said.plan.options) if o.act.kind == "clip")
+        return replace(said, plan=replace(said.plan, advised=first))
+    fault, known = CASES[name]
+    strokes = StrokeSize(3e-6, 0.5, "your data", 9)
+    if name == "unmeasured":
+        plan, style = next_act(rank(known)), ""
+    else:
+        reed, style = fake_reed(fault=fault), "long"
+        chance = draw_chance(reed, np.random.default_rng(1))
+        plan = next_cut(reed, target(reed), rank(known), known, chance, strokes=strokes)
+    return Counsel(
+        name="Gull 7",
+        known=known,
+        plan=without_shapes(plan),
+        strokes=strokes,
+        blades="solved",
+        style=style,
+        digest=hashlib.sha256(name.encode()).hexdigest(),
+        notes=("no-style",) if name == "unmeasured" else (),
+    )
+
+
 def case(name: str) -> tuple[dict[str, Any], dict[str, Any]]:
     """Return plan and findings of a made-up reed as plain data."""
-    fault, known = CASES[name]
-    reed = fake_reed(fault=fault)
-    found = rank(known)
-    plan = next_cut(reed, target(reed), found, known, draw_chance(reed, np.random.default_rng(1)))
-    return as_data(plan, number=EN.number), findings_data(found, number=EN.number)
+    said = counsel(name)
+    return as_data(said.plan, number=EN.number), findings_data(said.findings, number=EN.number)
+
+
+class AdviceJobs(CannedJobs):
+    """Answers for the advice with that of a made-up reed.
+
+    Parameters
+    ----------
+    about : str
+        A key of `CASES`.
+    held : threading.Event, optional
+        Nothing is answered before it is set.
+    """
+
+    def __init__(self, about: str = "heart", held: threading.Event | None = None) -> None:
+        super().__init__(held)
+        self.about = about
+
+    def submit(self, task: str, inputs: Mapping[str, Any], *, sticky: str = "") -> CannedJob:
+        if task != "advise":
+            return super().submit(task, inputs, sticky=sticky)
+        self.asked.append((task, inputs))
+        self.jobs.append(CannedJob(Answered(counsel=counsel(self.about)), self.held))
+        return self.jobs[-1]

@@ -15,8 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from crowlight.plan.cut import Part, ReedNow
-from crowlight.plan.cut.shapes import patch
+from crowlight.plan.cut import Part, bare_reed, patch
 from crowlight.reed import Blade
 from crowlight.reed.styles import Style
 from crowlight.report.finding import zone_name
@@ -474,7 +473,7 @@ def _soft(style: Style, zone: str, part: Part, *, oblique: bool) -> str:
     """Return the shape of a patch as a picture, light where most comes off."""
     along = np.linspace(style.length, style.thread_top, _ROWS)
     fraction = np.linspace(-1.0, 1.0, _COLUMNS)
-    shape = patch(_bare(style, along, fraction), zone, part, oblique=oblique)
+    shape = patch(bare_reed(style, along, fraction), zone, part, oblique=oblique)
     outline = _Outline(tuple(along), tuple(style.outline.half_width(along)))
     (fine,) = resampled(outline, tuple(fraction), [shape])
     index = np.round(np.nan_to_num(fine) * _SHADES).astype(np.uint8)
@@ -486,13 +485,3 @@ def _soft(style: Style, zone: str, part: Part, *, oblique: bool) -> str:
 class _Outline:
     along: tuple[float, ...]
     half_width: tuple[float, ...]
-
-
-def _bare(style: Style, along: Real, fraction: Real) -> ReedNow:
-    """Return a reed of which only the places are known, for the shape of a patch."""
-    grid = (2, len(along), len(fraction))
-    none = np.zeros(0)
-    return ReedNow(
-        style, along, fraction, np.zeros(grid), np.zeros((1, *grid)), np.array([style.length]),
-        (), none, np.zeros((1, 0)), np.zeros((0, *grid)), none,
-    )  # fmt: skip

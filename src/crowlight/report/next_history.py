@@ -1,218 +1,258 @@
-"""What came of it: the best moment so far, and the last thing done against what was foreseen."""
+"""What came of it, in words: the last thing done, the best moment so far, hunches and advice."""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from crowlight.bench.advice_kinds import Advised, AfterCheck, Offered
-from crowlight.bench.kinds import Clip, Cut, Opening, Verdict
-from crowlight.bench.payload import Followed
-from crowlight.bench.ports import Entry
-from crowlight.bench.state import ReedState
+from crowlight.bench.advice_kinds import Guess
+from crowlight.bench.guesses import Scored, Tally
+from crowlight.bench.outcomes import BestMoment, Changed, Found
 from crowlight.reed import Blade
+from crowlight.report.advice_log import offered_said
 from crowlight.report.finding import zone_name
-from crowlight.report.next_why import expected_rows
+from crowlight.report.held import Held
+from crowlight.report.next_cut import where_held
+from crowlight.report.next_why import basis_said, chance_said, expected_rows, output_name
 from crowlight.report.words import Words, mark
 
-__all__ = ["Best", "Foretold", "Outcome", "best_moment", "last_outcome"]
+__all__ = [
+    "BestSaid",
+    "Came",
+    "CameRow",
+    "ScoreRow",
+    "best_said",
+    "came_said",
+    "guess_said",
+    "score_rows",
+]
 
-#: A reed that was never liked has no best moment.
-_LIKED = 3
-_RESULTS = {
+_RESULTS: Mapping[str, str] = {
     "better": mark("better"),
     "same": mark("the same"),
     "worse": mark("worse"),
 }
+_FOUND: Mapping[str, str] = {
+    "cane": mark("cane taken off where it was most"),
+    "clip": mark("length clipped off"),
+}
 
 
 @dataclass(frozen=True, slots=True)
-class Best:
-    """When a reed was liked best, and what has gone since.
+class CameRow:
+    """One change: as it was foreseen and as it was found; empty where nobody said or measured."""
+
+    name: str
+    label: str
+    foreseen: str
+    basis: str
+    found: str
+    within: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class Came:
+    """What came of the last thing done.
 
     Parameters
     ----------
-    seq : int
-        Entry that said so.
+    entry : str
+        Its uuid.
+    kind : str
+        What kind of thing it was.
     at : datetime
-        When that was.
-    grade : int
-        1 to 5.
-    now : bool
-        Whether nothing was taken off since.
-    gone : tuple of str
-        What was cut and clipped since, by place.
+        When.
+    instead : str
+        What was advised, if something else was done.
+    result : str
+        Better, the same or worse; empty if nobody said.
+    better : str
+        How likely it was to come closer to what is wanted, as told beforehand; empty for none.
+    rows : tuple of CameRow
+        Predicted ranges against what was found.
     """
 
-    seq: int
+    entry: str
+    kind: str
     at: datetime
-    grade: int
+    instead: str
+    result: str
+    better: str
+    rows: tuple[CameRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BestSaid:
+    """When a reed was liked best: entry and time, how well, and what has gone since."""
+
+    entry: int
+    at: datetime
+    said: str
+    words: str
     now: bool
     gone: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Foretold:
-    """One change: as it was foreseen, and as it was found; empty where nobody measured."""
+class ScoreRow:
+    """Hunches or advices of one source: who, how many, how many were tried, and how they came out.
 
-    label: str
-    foreseen: str
-    basis: str
-    found: str
-    inside: bool | None
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """The last thing done, and what came of it.
-
-    Parameters
-    ----------
-    entry : Entry
-        What was done.
-    advised : bool
-        Whether it was one of the options of an advice.
-    result : str
-        Better, the same or worse; empty if nobody said.
-    rows : tuple of Foretold
-        Predicted ranges against what was found.
+    `said` is the same in a sentence.
     """
 
-    entry: Entry
-    advised: bool
-    result: str
-    rows: tuple[Foretold, ...]
+    who: str
+    made: int
+    tried: int
+    said: str
 
 
-def best_moment(state: ReedState, words: Words) -> Best | None:
-    """Return when a reed was liked best; None if nobody liked it yet.
+def came_said(changed: Changed, words: Words) -> Came:
+    """Return what came of a deed, in words.
 
     Parameters
     ----------
-    state : ReedState
-        The reed.
+    changed : Changed
+        From ``desk.advice.what_changed``.
     words : Words
         The language.
     """
-    graded = [
-        (p.grade, i, e)
-        for i, e in enumerate(state.entries)
-        if isinstance(p := e.payload, Verdict) and p.grade is not None
-    ]
-    if not graded:
-        return None
-    grade, index, entry = max(graded, key=lambda g: g[:2])
-    if grade < _LIKED:
-        return None
-    since = [e.payload for e in state.entries[index + 1 :]]
-    strokes: Counter[tuple[str, tuple[Blade, ...]]] = Counter()
-    unknown: Counter[tuple[str, tuple[Blade, ...]]] = Counter()
-    for p in since:
-        if isinstance(p, Cut):
-            key = (p.zone, tuple(sorted(p.blades)))
-            if p.strokes is None:
-                unknown[key] += 1
-            else:
-                strokes[key] += p.strokes
-    clips = [p for p in since if isinstance(p, Clip)]
-    gone = [
-        words.say(
-            mark("%(where)s: %(strokes)s light strokes"),
-            where=_where(*key, words),
-            strokes=words.number(n, 0),
-        )
-        for key, n in strokes.items()
-    ]
-    gone += [
-        words.say(mark("%(where)s: cuts of unknown size"), where=_where(*key, words))
-        for key in unknown
-    ]
-    known = sum(c.amount for c in clips if c.amount is not None)
-    if known:
-        gone.append(words.say(mark("%(length)s of length"), length=words.mm(known, 1)))
-    if any(c.amount is None for c in clips):
-        gone.append(words(mark("a clip of unknown size")))
-    return Best(entry.seq, entry.happened_at, grade, not gone, tuple(gone))
-
-
-def _where(zone: str, blades: tuple[Blade, ...], words: Words) -> str:
-    name = zone_name(zone, words)
-    which = words(mark("both blades")) if len(blades) == 2 else words.blade(blades[0])
-    return f"{name}, {which}"
-
-
-def last_outcome(state: ReedState, words: Words) -> Outcome | None:
-    """Return the last thing that was done to a reed and what came of it; None for nothing.
-
-    Parameters
-    ----------
-    state : ReedState
-        The reed.
-    words : Words
-        The language.
-    """
-    done = [(i, e) for i, e in enumerate(state.entries) if isinstance(e.payload, Followed)]
-    if not done:
-        return None
-    index, entry = done[-1]
-    option = _option(state, entry)
-    checks = [
-        p.result
-        for e in state.entries
-        if isinstance(p := e.payload, AfterCheck) and p.follows == entry.uuid
-    ]
-    rows: list[Foretold] = []
-    if option is not None:
-        found = _opening_change(state, index)
-        for e, row in zip(option.expected, expected_rows(_plain(option), words), strict=True):
-            told, inside = "", None
-            if e.name == "rest_height" and found is not None:
-                change, spread = found
-                told = f"{words.mm(change, 2, signed=True)} ± {words.number(spread * 1e3, 2)}"
-                inside = e.low - 2 * spread <= change <= e.high + 2 * spread
-            rows.append(Foretold(row.label, row.change, row.basis, told, inside))
-    return Outcome(
-        entry=entry,
-        advised=option is not None,
-        result=words(_RESULTS[checks[-1]]) if checks else "",
+    found = {f.name: f for f in changed.found}
+    rows: list[CameRow] = []
+    offered, instead = changed.offered, ""
+    if offered is not None and changed.followed:
+        if offered.cane[2] > 0.0:
+            low, _, high = offered.cane
+            rows.append(_row("cane", _range(low, high, words), "", found, words))
+        told = [
+            {"name": e.name, "unit": e.unit, "change": (e.low, e.middle, e.high), "basis": e.basis}
+            for e in offered.expected
+        ]
+        rows += [
+            _row(row.name, row.change, row.basis, found, words)
+            for row in expected_rows(told, words)
+        ]
+    elif offered is not None:
+        instead = offered_said(offered, words)
+    seen = {r.name for r in rows}
+    rows += [_row(name, "", "", found, words) for name in found if name not in seen]
+    return Came(
+        entry=str(changed.done.uuid),
+        kind=words.kind(changed.done.payload.kind),
+        at=changed.done.happened_at,
+        instead=instead,
+        result=words(_RESULTS[changed.result]) if changed.result else "",
+        better="" if changed.better is None else chance_said(changed.better, words),
         rows=tuple(rows),
     )
 
 
-def _option(state: ReedState, entry: Entry) -> Offered | None:
-    payload = entry.payload
-    if not isinstance(payload, Followed) or payload.option is None:
-        return None
-    advice = next((e.payload for e in state.entries if e.uuid == payload.advised), None)
-    if not isinstance(advice, Advised) or payload.option >= len(advice.options):
-        return None
-    return advice.options[payload.option]
+def _row(name: str, foreseen: str, basis: str, found: Mapping[str, Found], words: Words) -> CameRow:
+    label = words(_FOUND[name]) if name in _FOUND else output_name(name, words)
+    one = found.get(name)
+    told = ""
+    if one is not None:
+        signed = name not in _FOUND
+        digits = 3 if name == "cane" else 2
+        value = words.mm(one.value, digits, signed=signed)
+        told = f"{value} ± {words.number(one.uncertainty * 1e3, digits)}"
+    return CameRow(
+        name=name,
+        label=label,
+        foreseen=foreseen,
+        basis=basis or (basis_said(["your data"], words) if foreseen else ""),
+        found=told,
+        within=one.within if one is not None else None,
+    )
 
 
-def _plain(option: Offered) -> list[dict[str, object]]:
-    return [
-        {"name": e.name, "unit": e.unit, "change": (e.low, e.middle, e.high), "basis": e.basis}
-        for e in option.expected
+def _range(low: float, high: float, words: Words) -> str:
+    return words.say(mark("%(low)s to %(high)s"), low=words.thin(low), high=words.thick(high))
+
+
+def best_said(best: BestMoment, words: Words) -> BestSaid:
+    """Return when a reed was liked best and what has gone since, in words.
+
+    Parameters
+    ----------
+    best : BestMoment
+        From ``desk.advice.best_moment``.
+    words : Words
+        The language.
+    """
+    gone = [
+        words.say(
+            mark("%(zone)s: %(strokes)s light strokes, both blades added up"),
+            zone=zone_name(zone, words),
+            strokes=words.number(n, 0),
+        )
+        for zone, n in best.strokes.items()
     ]
+    if best.clipped:
+        text = mark("%(length)s clipped off")
+        gone.append(words.say(text, length=words.mm(best.clipped, 1)))
+    for name, value, digits in (
+        (mark("opening %(change)s"), best.opening, 2),
+        (mark("%(change)s thinner on average where it was measured twice"), best.thinner, 3),
+    ):
+        if value is not None and round(value * 1e3, digits) != 0:
+            change = words.mm(value, digits, signed="opening" in name)
+            gone.append(words.say(name, change=change))
+    said = (
+        words(mark("better after what was done"))
+        if best.grade is None
+        else words.say(mark("%(grade)s of 5"), grade=best.grade)
+    )
+    return BestSaid(best.entry, best.at, said, best.words, best.deeds == 0, tuple(gone))
 
 
-def _opening_change(state: ReedState, index: int) -> tuple[float, float] | None:
-    """Return how the opening changed over an entry, and its standard uncertainty [m]."""
-    before = _first_opening(reversed(state.entries[:index]))
-    after = _first_opening(iter(state.entries[index + 1 :]))
-    if before is None or after is None:
-        return None
-    spread = (before.uncertainty**2 + after.uncertainty**2) ** 0.5
-    return after.height - before.height, spread
+_DOES: Mapping[str, str] = {
+    "clip": mark("clip it"),
+    "act": mark("something without a knife"),
+    "leave": mark("leave it"),
+    "rest": mark("rest it"),
+}
 
 
-def _first_opening(entries: Iterator[Entry]) -> Opening | None:
-    """Return the first opening before anything else was taken off."""
-    for e in entries:
-        if isinstance(e.payload, (Cut, Clip)):
-            return None
-        if isinstance(e.payload, Opening):
-            return e.payload
-    return None
+def guess_said(guess: Guess, held: Held, words: Words) -> str:
+    """Return a hunch in a line, its place as the reed is held."""
+    if guess.does is not None and guess.does != "scrape":
+        return words(_DOES[guess.does])
+    place = {
+        "kind": "scrape",
+        "zone": guess.zone,
+        "part": guess.part or "whole",
+        "blades": list(guess.blades or tuple(Blade)),
+    }
+    return where_held(place, held, words)
+
+
+def score_rows(scored: Scored, words: Words) -> list[ScoreRow]:
+    """Return how hunches and advice came out, the people first.
+
+    Parameters
+    ----------
+    scored : Scored
+        From ``desk.advice.guesses``.
+    words : Words
+        The language.
+    """
+    rows = [
+        _score(who or words(mark("your guesses")), tally, words)
+        for who, tally in sorted(scored.people.items())
+    ]
+    return [*rows, _score(words(mark("the tool")), scored.tool, words)]
+
+
+def _score(who: str, tally: Tally, words: Words) -> ScoreRow:
+    said = words.say(
+        mark(
+            "%(made)s made, %(tried)s tried: %(better)s better, %(same)s the same, %(worse)s worse"
+        ),
+        made=tally.made,
+        tried=tally.tried,
+        better=tally.better,
+        same=tally.same,
+        worse=tally.worse,
+    )
+    return ScoreRow(who, tally.made, tally.tried, said)

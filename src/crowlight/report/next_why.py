@@ -25,6 +25,7 @@ __all__ = [
     "expected_rows",
     "finding_rows",
     "option_rows",
+    "output_name",
 ]
 
 Plain = Mapping[str, Any]
@@ -173,6 +174,11 @@ def chance_said(chance: float, words: Words) -> str:
     return f"{words.number(100 * chance, 0)}\N{NO-BREAK SPACE}%"
 
 
+def output_name(name: str, words: Words) -> str:
+    """Return what an output of the blade model is called."""
+    return words(OUTPUT_WORDS.get(name, name))
+
+
 def expected_rows(expected: Iterable[Plain], words: Words) -> tuple[ExpectedRow, ...]:
     """Return predicted changes as ranges in the units of the bench.
 
@@ -195,7 +201,7 @@ def expected_rows(expected: Iterable[Plain], words: Words) -> tuple[ExpectedRow,
         rows.append(
             ExpectedRow(
                 name=name,
-                label=words(OUTPUT_WORDS.get(name, name)),
+                label=output_name(name, words),
                 change=_between(low, high, _decimals(low, high), words) + after,
                 share=f"{shares}\N{NO-BREAK SPACE}%" if shares else "",
                 basis=basis_said(e["basis"], words),

@@ -16,12 +16,17 @@ from crowlight.bench.desk import Desk
 from crowlight.errors import CrowlightError
 from crowlight.report.words import mark
 from crowlight.web.pages import Pages, stylesheet, words_for
+from crowlight.web.replies import Replies
 from crowlight.web.routes import (
+    batches,
     blades,
     calibration,
     entries,
     journeys,
     listing,
+    measure,
+    next_cut,
+    next_log,
     offline,
     play,
     readings,
@@ -32,7 +37,6 @@ from crowlight.web.routes import (
     sound_files,
     sounds,
 )
-from crowlight.web.replies import Replies
 from crowlight.web.running import Running
 from crowlight.web.security import BodyTooLarge, Guard, Tokens
 from crowlight.web.sending import status_of
@@ -86,6 +90,8 @@ def create_app(
         entries,
         reed,
         blades,
+        next_cut,
+        next_log,
         play,
         calibration,
         journeys,
@@ -93,8 +99,9 @@ def create_app(
         sound_files,
         settings,
         sitting,
+        measure,
     )
-    for module in (*shown, record, offline):
+    for module in (*shown, batches, record, offline):
         app.include_router(module.router)
     app.add_api_route("/static/{version}/{name}", _static, include_in_schema=False)
     app.add_api_route("/favicon.ico", _icon, include_in_schema=False)

@@ -10,12 +10,27 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from crowlight.bench.advice_kinds import Guess
+from crowlight.bench.counsel import Counsel
+from crowlight.bench.guesses import Scored
 from crowlight.bench.kinds import Clip, Cut
+from crowlight.bench.outcomes import Changed, best_moment, changed_by
+from crowlight.bench.payload import Followed
 from crowlight.bench.state import ReedState
+from crowlight.judge.findings import as_data as findings_data
 from crowlight.judge.findings import catalogue
+from crowlight.plan.cut import as_data as plan_data
 from crowlight.report.held import Held
 from crowlight.report.next_cut import BladeDrawn, cane_picture, cane_table
-from crowlight.report.next_history import Best, Outcome, best_moment, last_outcome
+from crowlight.report.next_history import (
+    BestSaid,
+    Came,
+    ScoreRow,
+    best_said,
+    came_said,
+    guess_said,
+    score_rows,
+)
 from crowlight.report.next_screen import Glance, Stopped, glance, stopped
 from crowlight.report.next_why import (
     FindingRow,
@@ -27,7 +42,7 @@ from crowlight.report.next_why import (
 )
 from crowlight.report.words import Words, mark
 
-__all__ = ["Check", "NextShown", "next_shown"]
+__all__ = ["Check", "NextShown", "headline_of", "next_shown"]
 
 Plain = Mapping[str, Any]
 
@@ -38,6 +53,18 @@ _SITTING = timedelta(hours=4)
 _ONCE = ("knife", "dust", "clipping")
 #: Cautions where a reed is somebody else's.
 _HYGIENE = ("shared-mouth", "ask-owner")
+#: What else is to be said of an advice.
+_NOTES: Mapping[str, str] = {
+    "no-style": mark("Its scrape style is not stated: there is no map, and so no cut is planned."),
+    "no-readings": mark("Nobody gauged it wet: no cut is planned."),
+    "few-readings": mark("Too few wet readings for a map: no cut is planned."),
+    "refused": mark("Its readings cannot be mapped:"),
+    "carried": mark("Cuts since the last readings are taken off by their strokes, with doubt."),
+    "unplaced-cut": mark("A cut since the last readings does not say how much or where."),
+    "ask-again": mark("Words and taps are older than what helped since: play it again."),
+    "gauge-could-change": mark("Three points with the gauge could change what is advised."),
+    "outside": mark("The blade model has no answer for this shape; thickness alone counts."),
+}
 #: Support from which a finding is named on the screen.
 _NAMED = ("strong", "fair")
 #: Support from which its evidence is laid out, and for how many findings at most.
@@ -103,10 +130,16 @@ class NextShown:
         What else is to be said of the plan.
     cane_rows, cane_picture, cane_said
         Cane left, as rows, as an ``<svg>`` and in a caption.
-    found : Outcome or None
+    came : Came or None
         The last thing done, and what came of it.
-    best : Best or None
+    best : BestSaid or None
         When the reed was liked best.
+    guessed : str
+        The hunch before this advice; empty for none.
+    scores : list of ScoreRow
+        Hunches and advice over time; empty unless hunches are asked for.
+    typed : mapping of str to sequence of str
+        What was typed beside the buttons, where it is to be mended.
     """
 
     seq: int
@@ -134,61 +167,63 @@ class NextShown:
     cane_rows: list[tuple[str, list[tuple[str, int | None]]]]
     cane_picture: str
     cane_said: str
-    found: Outcome | None
-    best: Best | None
+    came: Came | None
+    best: BestSaid | None
+    guessed: str
+    scores: list[ScoreRow]
+    typed: Mapping[str, Sequence[str]]
 
 
 def next_shown(
-    plan: Plain,
-    findings: Plain,
+    counsel: Counsel,
     *,
-    digest: str,
     state: ReedState,
-    drawn: BladeDrawn | None,
     held: Held,
     words: Words,
     now: datetime,
-    stroke: tuple[float, str] | None = None,
+    typed: Mapping[str, Sequence[str]] | None = None,
+    scored: Scored | None = None,
     name: str = "next",
 ) -> NextShown:
     """Return what the screen shows.
 
     Parameters
     ----------
-    plan, findings : mapping
-        `crowlight.plan.cut.as_data` and `crowlight.judge.findings.as_data`, in the language of
-        `words`.
-    digest : str
-        Of the advice.
+    counsel : Counsel
+        What the tool says of the reed, from ``desk.advice.plan``.
     state : ReedState
         The reed.
-    drawn : BladeDrawn or None
-        Its blades; None if its style is not known.
     held : Held
         How it is held.
     words : Words
         The language.
     now : datetime
         The time.
-    stroke : tuple of (float, str), optional
-        Cane per light stroke [m] and what that rests on.
+    typed : mapping of str to sequence of str, optional
+        What was typed beside the buttons, where it is to be mended.
+    scored : Scored, optional
+        Hunches and advice, where they are to be shown.
     name : str
         Prefix of the ids in pictures; must be unique on the page.
     """
+    plan: Plain = plan_data(counsel.plan, translate=words, number=words.number)
+    findings: Plain = findings_data(counsel.findings, translate=words, number=words.number)
+    drawn = BladeDrawn(counsel.laid) if counsel.laid is not None else None
     stops = stopped(findings)
     grave = any(s.grave for s in stops)
     seen = glance(plan, drawn, held=held, words=words, name=name, put_aside=grave)
     option = plan["options"][seen.index]
-    left = option["cane_left"]
+    left = next(o for o in plan["options"] if o["kind"] == "leave")["cane_left"]
     rows = finding_rows(findings, held=held, words=words)
     notes = {n["name"]: n["text"] for n in plan["notes"]}
     parting = findings["parting"]
     told = [r for r in rows if r.code in _TOLD][: max(_MOST_TOLD, int(findings["shown"]))]
-    found = last_outcome(state, words)
+    changed = changed_by(state.entries, style_text=counsel.style_text)
+    best = best_moment(state.entries)
     measure = "measure-first" in notes or findings["answer"] == "cannot_tell"
     return NextShown(
         seq=state.seq,
-        digest=digest,
+        digest=counsel.digest,
         held=held,
         stops=stops,
         questions=[q["text"] for q in findings["questions"]],
@@ -199,7 +234,7 @@ def next_shown(
         cautions=_due(option, state, now) if seen.cuts else [],
         after=[] if grave else [a["text"] for a in option["after"]],
         answer=findings["answer_text"],
-        target=words.say(mark("Compared with %(target)s."), target=plan["target_text"]),
+        target=_target(counsel, plan, words),
         common=basis_said(["common practice"], words),
         findings=told,
         others=_others(rows, told),
@@ -208,15 +243,36 @@ def next_shown(
         checks=_checks(findings, words),
         options=option_rows(plan, held=held, words=words),
         barred=plan["barred"],
-        notes=[t for c, t in notes.items() if c != "measure-first"],
+        notes=[*(t for c, t in notes.items() if c != "measure-first"), *_notes(counsel, words)],
         cane_rows=cane_table(left, words),
         cane_picture=cane_picture(left, drawn, held=held, words=words, name=f"{name}-cane")
         if drawn is not None and left
         else "",
-        cane_said=_cane_said(stroke, words),
-        found=found if found is not None and _worth_telling(found, now) else None,
-        best=best_moment(state, words),
+        cane_said=_cane_said(counsel, words),
+        came=came_said(changed, words) if changed and _worth_telling(changed, now) else None,
+        best=best_said(best, words) if best is not None else None,
+        guessed=_guessed(state, held, words),
+        scores=score_rows(scored, words) if scored is not None else [],
+        typed=typed or {},
     )
+
+
+def headline_of(counsel: Counsel, *, held: Held, words: Words) -> tuple[str, str]:
+    """Return the likeliest finding, and what to do next, each in a line."""
+    plan: Plain = plan_data(counsel.plan, translate=words, number=words.number)
+    findings: Plain = findings_data(counsel.findings, translate=words, number=words.number)
+    rows = finding_rows({**findings, "findings": findings["findings"][:1]}, held=held, words=words)
+    grave = [s for s in stopped(findings) if s.grave]
+    seen = glance(plan, None, held=held, words=words, put_aside=bool(grave))
+    act = f"{seen.where}, {seen.how_much}" if seen.how_much else seen.where
+    return grave[0].text if grave else _headline(findings, rows, words), act
+
+
+def _target(counsel: Counsel, plan: Plain, words: Words) -> str:
+    target = plan["target_text"]
+    if counsel.liked and plan["target"] == "loved reed":
+        target = f"{target} ({counsel.liked})"
+    return words.say(mark("Compared with %(target)s."), target=target)
 
 
 def _headline(findings: Plain, rows: Sequence[FindingRow], words: Words) -> str:
@@ -247,8 +303,19 @@ def _others(rows: Sequence[FindingRow], told: Sequence[FindingRow]) -> list[Find
     return out
 
 
-def _worth_telling(found: Outcome, now: datetime) -> bool:
-    return found.advised or bool(found.result) or now - found.entry.happened_at < _RECENT
+def _worth_telling(changed: Changed, now: datetime) -> bool:
+    told = changed.followed is not None or changed.result is not None
+    return told or now - changed.done.happened_at < _RECENT
+
+
+def _guessed(state: ReedState, held: Held, words: Words) -> str:
+    """Return the hunch since the last thing was done."""
+    for e in reversed(state.entries):
+        if isinstance(e.payload, Guess):
+            return guess_said(e.payload, held, words)
+        if isinstance(e.payload, Followed):
+            return ""
+    return ""
 
 
 def _checks(findings: Plain, words: Words) -> list[Check]:
@@ -279,12 +346,14 @@ def _cautions(codes: Sequence[str], words: Words) -> list[str]:
     return [words(catalogue().cautions[c].text) for c in codes]
 
 
-def _cane_said(stroke: tuple[float, str] | None, words: Words) -> str:
-    if stroke is None:
-        return words(mark("Light strokes left above the floors, 95\N{NO-BREAK SPACE}% sure"))
-    size, basis = stroke
+def _notes(counsel: Counsel, words: Words) -> list[str]:
+    said = [words(_NOTES[code]) for code in counsel.notes if code in _NOTES]
+    return [*said, counsel.refused] if counsel.refused else said
+
+
+def _cane_said(counsel: Counsel, words: Words) -> str:
     return words.say(
         mark("Light strokes of %(size)s left above the floors, 95 %% sure (stroke: %(basis)s)"),
-        size=words.mm(size, 3),
-        basis=basis_said([basis], words),
+        size=words.thick(counsel.strokes.median, 3),
+        basis=basis_said([counsel.strokes.basis], words),
     )

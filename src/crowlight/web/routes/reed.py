@@ -20,8 +20,10 @@ from crowlight.report.plain import assessment_in_mm
 from crowlight.report.svg import frame_of
 from crowlight.report.words import mark
 from crowlight.web.counted import counted_from, remember
+from crowlight.web.held import held
 from crowlight.web.log import lines
 from crowlight.web.looking import judged
+from crowlight.web.next_kept import next_known
 from crowlight.web.security import POLICY_REPORT
 from crowlight.web.sending import UseBench
 
@@ -37,11 +39,14 @@ def reed_page(request: Request, reed: UUID, bench: UseBench, at: str = "") -> Re
     sheet, unjudged = judged(bench.desk, reed, up_to=up_to)
     found = sheet.assessment
     counting = Counting.of(found, counted_from(request)) if found else None
+    past = up_to is not None and up_to < sheet.reed.seq
+    how = held(request)
     response = bench.pages.render(
         request,
         "reed.html",
         sheet=sheet,
-        past=up_to is not None and up_to < sheet.reed.seq,
+        past=past,
+        known=None if past else next_known(bench.desk, sheet, held=how, words=bench.words),
         facts=facts(sheet.state, bench.words),
         making=making(sheet.state, bench.words),
         assessment=found,

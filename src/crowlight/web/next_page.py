@@ -1,0 +1,157 @@
+"""The page of the next cut: the screen, its waiting, the guess before it, and what went wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+from uuid import UUID
+
+from fastapi import Request
+from starlette.responses import Response
+
+from crowlight.bench.advice_kinds import AfterCheck, Guess
+from crowlight.bench.desk import Sheet
+from crowlight.bench.payload import Followed
+from crowlight.errors import CrowlightError
+from crowlight.report.finding import zone_name
+from crowlight.report.held import HANDS, TIPS
+from crowlight.report.next_cut import pick_picture
+from crowlight.report.words import mark
+from crowlight.web.drawn import drawn_of
+from crowlight.web.field import PARTS, ZONES
+from crowlight.web.held import guesses_first, held, remember_held
+from crowlight.web.log import Line, lines
+from crowlight.web.looking import as_kept
+from crowlight.web.next_shown import NextShown, next_shown
+from crowlight.web.routes.blades import waiting
+from crowlight.web.running import Running, UnderWay
+from crowlight.web.sending import Bench, status_of
+from crowlight.web.typing_in import Trouble, Typed
+
+__all__ = ["guess_page", "next_screen", "pick_choices"]
+
+
+def next_screen(
+    request: Request,
+    bench: Bench,
+    reed: UUID,
+    *,
+    typed: Typed | None = None,
+    troubles: Sequence[Trouble] = (),
+    status: int = 200,
+) -> Response:
+    """Return the screen of a reed, or how far its advice is.
+
+    Parameters
+    ----------
+    request : Request
+        What is answered.
+    bench : Bench
+        Desk, pages, language.
+    reed : UUID
+        The reed.
+    typed : Typed, optional
+        What was typed beside the buttons, where something is wrong with it.
+    troubles : sequence of Trouble
+        What is wrong.
+    status : int
+        HTTP status.
+    """
+    sheet = as_kept(bench.desk, reed)
+    if guesses_first(request) and not troubles and not _guessed(sheet):
+        return guess_page(request, bench, sheet)
+    running: Running = request.app.state.running
+    title = bench.words(mark("What is wrong, and what to do next"))
+    try:
+        state = running.ask(
+            ("next", reed, sheet.reed.seq), bench.desk, lambda d: d.advice.plan(reed)
+        )
+    except CrowlightError as error:
+        code = status_of(error)
+        told = [*troubles, Trouble("", str(error))]
+        return _page(request, bench, sheet, troubles=told, status=422 if code == 500 else code)
+    if isinstance(state, UnderWay):
+        return waiting(request, bench, sheet, state, title=title, back=f"/reeds/{reed}")
+    shown = next_shown(
+        state.value,
+        state=sheet.state,
+        held=held(request),
+        words=bench.words,
+        now=bench.desk.clock.now(),
+        typed=typed or {},
+        scored=bench.desk.advice.guesses(sheet.reed.maker) if guesses_first(request) else None,
+    )
+    return _page(request, bench, sheet, shown=shown, troubles=troubles, status=status)
+
+
+def guess_page(
+    request: Request,
+    bench: Bench,
+    sheet: Sheet,
+    *,
+    typed: Typed | None = None,
+    troubles: Sequence[Trouble] = (),
+    status: int = 200,
+) -> Response:
+    """Return the page that asks for a hunch before the advice."""
+    guessing = {**pick_choices(request, bench, sheet), "typed": typed or {}}
+    return _page(request, bench, sheet, guessing=guessing, troubles=troubles, status=status)
+
+
+def pick_choices(request: Request, bench: Bench, sheet: Sheet) -> dict[str, Any]:
+    """Return a drawing to tap, and the choices of the fields that say the same."""
+    words, how = bench.words, held(request)
+    drawn = drawn_of(bench.desk, sheet)
+    return {
+        "picture": pick_picture(drawn, held=how, words=words, name="pick") if drawn else "",
+        "zones": [(z, zone_name(z, words)) for z, _ in ZONES if z != "corners"],
+        "parts": [(p, how.part(p, words)) for p, _ in PARTS],
+    }
+
+
+def _guessed(sheet: Sheet) -> bool:
+    """Whether somebody guessed since the last thing was done."""
+    for e in reversed(sheet.state.entries):
+        if isinstance(e.payload, Guess):
+            return True
+        if isinstance(e.payload, Followed):
+            return False
+    return False
+
+
+def _page(
+    request: Request,
+    bench: Bench,
+    sheet: Sheet,
+    *,
+    shown: NextShown | None = None,
+    guessing: Mapping[str, Any] | None = None,
+    troubles: Sequence[Trouble] = (),
+    status: int = 200,
+) -> Response:
+    log = lines(sheet, bench.words)
+    page = bench.pages.render(
+        request,
+        "next.html",
+        status=status,
+        sheet=sheet,
+        n=shown,
+        guessing=guessing,
+        held=held(request),
+        tips=TIPS,
+        hands=HANDS,
+        guesses=guesses_first(request),
+        undo=_undoable(sheet, log),
+        troubles=troubles,
+        news=log[:5] if status == 409 else [],
+    )
+    remember_held(request, page)
+    return page
+
+
+def _undoable(sheet: Sheet, log: Sequence[Line]) -> Line | None:
+    """Return the latest entry, if it is one of those this page writes and still counts."""
+    last = sheet.entries[-1] if sheet.entries else None
+    if last is None or not isinstance(last.payload, (Followed, AfterCheck, Guess)):
+        return None
+    return next(x for x in log if x.uuid == last.uuid)
