@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
+from urllib.parse import quote
 from uuid import UUID
 
 from fastapi import APIRouter, Request
@@ -19,8 +20,12 @@ from crowlight.errors import CrowlightError, InputError, NotFound
 from crowlight.report.sitting import STEPS, WHY, asked_said
 from crowlight.report.words import Words, mark
 from crowlight.web.fields import FORMS
+from crowlight.web.held import guesses_first, held
 from crowlight.web.log import Line, lines
 from crowlight.web.looking import as_kept
+from crowlight.web.next_shown import NextShown, next_shown
+from crowlight.web.routes import next_log
+from crowlight.web.running import Running, UnderWay
 from crowlight.web.sending import (
     Bench,
     Sent,
@@ -136,13 +141,16 @@ def _page(
     tile = next((t for t in tiles if str(t.here.reed) == in_hand), tiles[0])
     others = bench.desk.reeds(ReedQuery(limit=_OFFERED))
     here = {t.here.reed for t in tiles}
-    return bench.pages.render(
+    hand = _hand(tile, step, bench.words)
+    advice = _advice(request, bench, tile.sheet) if hand.step is Step.DECIDE else _Advice()
+    page = bench.pages.render(
         request,
         "bench.html",
-        status=status,
+        status=202 if advice.under_way and status == 200 else status,
         sitting=sitting,
         tiles=tiles,
-        hand=_hand(tile, step, bench.words),
+        hand=hand,
+        advice=advice,
         steps=[(s, bench.words(STEPS[s].name)) for s in Step],
         most=MOST_REEDS,
         others=[(str(r.uuid), r.name) for r in others.rows if r.uuid not in here],
@@ -150,6 +158,43 @@ def _page(
         forms_of=FORMS,
         typed=typed or {},
         troubles=troubles,
+    )
+    if advice.under_way:
+        page.headers["Progress"] = f"{advice.under_way.fraction:.2f}"
+    return page
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Advice:
+    """What the one screen shows, or how far it is, or why there is none."""
+
+    shown: NextShown | None = None
+    under_way: UnderWay | None = None
+    why: str = ""
+
+
+def _advice(request: Request, bench: Bench, sheet: Sheet) -> _Advice:
+    """Return what the next-cut screen says of a reed."""
+    running: Running = request.app.state.running
+    reed = sheet.reed.uuid
+    if guesses_first(request):
+        return _Advice()  # a hunch comes first, on the screen itself
+    try:
+        state = running.ask(
+            ("next", reed, sheet.reed.seq), bench.desk, lambda d: d.advice.plan(reed)
+        )
+    except CrowlightError as error:
+        return _Advice(why=str(error))
+    if isinstance(state, UnderWay):
+        return _Advice(under_way=state)
+    return _Advice(
+        shown=next_shown(
+            state.value,
+            state=sheet.state,
+            held=held(request),
+            words=bench.words,
+            now=bench.desk.clock.now(),
+        )
     )
 
 
@@ -163,9 +208,7 @@ def _tile(bench: Bench, here: SittingReed) -> Tile:
     return Tile(
         sheet=sheet,
         here=here,
-        wet=""
-        if wet is None
-        else words.count("wet %(num)s min", "wet %(num)s min", round(wet)),
+        wet="" if wet is None else words.count("wet %(num)s min", "wet %(num)s min", round(wet)),
         last=words.kind(last.payload.kind) if last else "",
         act=act,
         step=words(STEPS[act.step].name),
@@ -402,3 +445,29 @@ def _again(
         return _choosing(request, bench, troubles=troubles, status=status)
     more: dict[str, Any] = {"typed": sent.typed, "troubles": troubles, "status": status}
     return _page(request, bench, sitting, asked=sent.one("reed"), step=sent.one("step"), **more)
+
+
+# --- the next cut ---------------------------------------------------------------------------------
+# The heart of the next-cut screen stands on the bench; its buttons come back to the bench.
+
+
+@router.post("/bench/reeds/{reed}/next/did")
+async def did(request: Request, reed: UUID, bench: UseBench) -> Response:
+    """Write down that what was advised was done."""
+    return _to_bench(await next_log.did(request, reed, bench), reed)
+
+
+@router.post("/bench/reeds/{reed}/next/rest")
+async def rested(request: Request, reed: UUID, bench: UseBench) -> Response:
+    """Write down that the reed was laid aside."""
+    return _to_bench(await next_log.rest(request, reed, bench), reed)
+
+
+def _to_bench(answer: Response, reed: UUID) -> Response:
+    return RedirectResponse(f"/bench?reed={reed}", 303) if answer.status_code == 303 else answer
+
+
+@router.get("/bench/reeds/{reed}/{rest:path}")
+def off_the_bench(reed: UUID, rest: str) -> Response:
+    """Lead to the page of the reed itself."""
+    return RedirectResponse(f"/reeds/{reed}/{quote(rest)}", 303)
