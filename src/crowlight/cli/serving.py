@@ -12,7 +12,7 @@ __all__ = ["serve", "serve_folder"]
 
 def serve(
     context: typer.Context,
-    port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes a free one.")] = 0,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="0 takes that of last time.")] = 0,
     browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
 ) -> None:
     """Open the bench in the browser; nothing leaves this machine."""
@@ -27,30 +27,24 @@ def serve_folder(folder: Path | None, *, port: int = 0, browser: bool = True) ->
     folder : Path or None
         The records; the user's own if None.
     port : int
-        The port; 0 takes a free one.
+        The port; 0 takes the one of last time, or a free one.
     browser : bool
         Whether to open the browser.
     """
     import os
-    import socket
     import threading
     import webbrowser
 
     import uvicorn
 
-    from crowlight.errors import InputError
     from crowlight.web import create_app
     from crowlight.wiring import open_desk
     from crowlight.wiring.failpoints import failpoint_of
     from crowlight.wiring.jobs import ProcessJobs
+    from crowlight.wiring.ports import listen
 
     failpoint = failpoint_of(os.environ)
-    listener = socket.socket()
-    try:
-        listener.bind(("127.0.0.1", port))
-    except OSError as error:
-        msg = f"port {port} cannot be used ({error.strerror}); name another, or 0 for a free one"
-        raise InputError(msg) from None
+    listener = listen(folder, port)
     address = f"http://127.0.0.1:{listener.getsockname()[1]}/"
     with listener, open_desk(folder, jobs=ProcessJobs(), failpoint=failpoint) as desk:
         app = create_app(desk, failpoint=failpoint)
