@@ -5,6 +5,7 @@ Codes and numbers only; the sentences are in ``sentences.toml``.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 
@@ -56,6 +57,7 @@ _WAY, _STEPS = 0.3, (2, 3, 4)
 AFTER = frozenset({"next-batch", "copy", "retire"})
 #: Another stroke must promise at least so much more.
 _MORE = 0.01
+_Z95 = 1.6449
 #: What a night does to the opening [m]: cane rises (common practice, no source, and weak).
 _NIGHT = (-0.02e-3, 0.04e-3, 0.10e-3)
 
@@ -259,6 +261,9 @@ def next_cut(
             worth = _worth(found)
             if key not in cuts or worth > cuts[key][1]:
                 cuts[key] = (found, worth)
+    if any(c.act.answers for c, _ in cuts.values()):
+        # what is found wrong comes first; what else might help waits until that is done
+        cuts = {key: c for key, c in cuts.items() if c[0].act.answers}
     order = sorted(cuts.values(), key=lambda c: (-round(c[1], 9), c[0].act.step, c[0].act.code))
     history = known.history
     measured = history.crow_lost != "yes" and not history.cuts_since_measured
@@ -400,7 +405,7 @@ def _option(tried: Tried, scales: Scales, strokes: StrokeSize, *, gauge_due: boo
     return Option(
         act=act,
         cane=_points(cane),
-        expected=_expected(tried, scales.reed, strokes),
+        expected=_expected(tried, scales, strokes),
         gain=tried.expected,
         better=tried.better,
         worth=_worth(tried),
@@ -417,22 +422,33 @@ def _option(tried: Tried, scales: Scales, strokes: StrokeSize, *, gauge_due: boo
     )
 
 
-def _expected(tried: Tried, reed: ReedNow, strokes: StrokeSize) -> tuple[Expected, ...]:
+def _expected(tried: Tried, scales: Scales, strokes: StrokeSize) -> tuple[Expected, ...]:
     """Return the expected change of what is told, where anybody can say."""
-    act, nan = tried.act, float("nan")
+    act, reed, nan = tried.act, scales.reed, float("nan")
     if act.kind == "rest":
         return (night(),)
     if act.kind == "act":
         return ()
     size = strokes.basis if act.kind == "scrape" else "common practice"
     basis = ("physics", size) if act.cuts else ("physics",)
+    uneven = scales.uneven(act)
     out: list[Expected] = []
     for k, name in enumerate(reed.names):
         if name in _TOLD:
-            change = tried.change[:, k]
-            share = (nan, nan, nan) if reed.signed[k] else _points(change / reed.now[:, k])
-            out.append(Expected(name, OUTPUTS[name][0], *_points(change), *share, basis))
+            change, off = tried.change[:, k], float(uneven[k])
+            told = _widened(_points(change), off)
+            share = (nan, nan, nan)
+            if not reed.signed[k]:
+                share = _widened(_points(change / reed.now[:, k]), off / abs(reed.values[k]))
+            out.append(Expected(name, OUTPUTS[name][0], *told, *share, basis))
     return tuple(out)
+
+
+def _widened(points: tuple[float, float, float], sd: float) -> tuple[float, float, float]:
+    """Return 5, 50 and 95 % points with an independent standard deviation added."""
+    low, middle, high = points
+    off = _Z95 * sd
+    return middle - math.hypot(middle - low, off), middle, middle + math.hypot(high - middle, off)
 
 
 def night() -> Expected:

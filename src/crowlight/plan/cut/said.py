@@ -21,6 +21,8 @@ __all__ = [
     "stop_without_knife",
 ]
 
+#: What does nothing to this reed: no check afterwards.
+_NOTHING_DONE = frozenset({"record", "sharpen", "next-batch", "copy", "retire", "mend-oboe"})
 #: Passes over one place to make two alike (common practice, no source).
 _PASSES = 2
 
@@ -103,7 +105,7 @@ def stop_without_knife(act: Act) -> tuple[Said, ...]:
 
 def after_checks(act: Act, *, gauge_due: bool) -> tuple[str, ...]:
     """Return the checks after an act: one slow swell, the light for an uneven cut, the gauge."""
-    if act.kind == "leave":
+    if act.kind == "leave" or act.code in _NOTHING_DONE:
         return ()
     if act.kind in ("rest", "act"):
         return ("swell",)
