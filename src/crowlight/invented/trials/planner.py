@@ -58,7 +58,7 @@ from crowlight.plan.cut import (
 from crowlight.plan.cut import Model as Wanted
 from crowlight.plan.cut.lines import moved
 from crowlight.plan.cut.shapes import Part, patch
-from crowlight.reed import Blade
+from crowlight.reed import Blade, Reading
 from crowlight.reed.thickness import ThicknessMap, map_thickness
 
 __all__ = ["Planner"]
@@ -69,6 +69,10 @@ Real = NDArray[np.float64]
 _OPENING, _LENGTH = 0.03e-3, 0.08e-3
 #: Remedies without a knife that this simulation gives an effect.
 _SQUEEZES = frozenset({"squeeze-flat", "squeeze-sides", "mandrel"})
+#: Gaugings before the first cut of a sitting: every point twice, mounted anew (common practice).
+_TWICE = 2
+#: Sittings after which a reed that three tests did not help is left for good.
+_SITTINGS = 2
 _NAMED = (Support.WEAK, Support.FAIR, Support.STRONG)
 #: Uncertainty of cane taken off, from readings before and after at so many places [m].
 _TWO_READINGS = 0.012e-3
@@ -81,6 +85,8 @@ class _Loved:
     found: ThicknessMap
     geometry: Geometry
     values: Mapping[str, float]
+    lines: Lines | None
+    by_opening: Real | None
     opening: float
     length: float
 
@@ -102,11 +108,20 @@ class Planner:
         self._logged: list[LoggedCut] = []
         self._done: set[str] = set()
         self._last: tuple[Option, StrokeSize] | None = None
+        self._held: Gauged | None = None
+        self._readings: list[Reading] = []
+        self._openings: list[float] = []
+        self._lengths: list[float] = []
 
     def step(self, seen: Seen, rng: np.random.Generator) -> Deed:
         """Return what the plan advises."""
-        if seen.gauged is None:
-            return Deed("gauge")
+        first = seen.gauged is None or not any(
+            d.deed.kind == "gauge" and d.sitting == seen.sitting for d in seen.log
+        )
+        if seen.gauged is not None and self._held is not seen.gauged:
+            self._hold(seen, seen.gauged)
+        if first or len(self._openings) < _TWICE:
+            return Deed("gauge")  # every point twice, mounted anew
         cuts = [d for d in seen.since("gauge") if d.deed.cuts]
         anew = any(d.deed.kind in ("clip", "squeeze", "rest") for d in seen.since("gauge"))
         if len(cuts) >= 3 or anew:
@@ -114,7 +129,7 @@ class Planner:
         changing = ("scrape", "clip", "squeeze", "rest")
         if seen.playing is None or any(d.deed.kind in changing for d in seen.since("play")):
             return Deed("play")
-        if self._of is not seen.gauged:
+        if seen.gauged is not None and self._of is not seen.gauged:
             self._gauged(seen, seen.gauged, rng)
         elif self._last is not None and seen.log and seen.log[-1].deed.kind == "play":
             self._carry(rng)
@@ -123,21 +138,45 @@ class Planner:
 
     # --- the reed as it is known ------------------------------------------------------------------
 
-    def _gauged(self, seen: Seen, gauged: Gauged, rng: np.random.Generator) -> None:
-        """Map new readings, and solve the blades unless a reed near this was solved."""
+    def _hold(self, seen: Seen, gauged: Gauged) -> None:
+        """Keep readings of this sitting; what was read yesterday is not today's."""
+        if self._last is not None:
+            self._carry(np.random.default_rng(0))
+        kinds = {d.deed.kind for d in _since_last_but_one_gauging(seen.log)}
+        if kinds & {"clip", "squeeze", "rest"}:
+            self._openings, self._lengths = [], []
+        if "rest" in kinds:
+            self._readings = []
+        self._readings = [r for r in self._readings if r.place.along < gauged.length - 0.2e-3]
+        seat = 1 + max((r.seating for r in self._readings), default=-1)
+        new = [replace(r, seating=r.seating + seat) for r in gauged.readings]
+        self._readings = [*self._readings, *new]
+        self._openings.append(gauged.opening)
+        self._lengths.append(gauged.length)
+        self._held = gauged
+
+    def _gauged(self, seen: Seen, last: Gauged, rng: np.random.Generator) -> None:
+        """Map the readings, and solve the blades unless a reed near this was solved."""
         loved = _loved_of(seen)
+        gauged = Gauged(
+            tuple(self._readings), float(np.mean(self._lengths)), float(np.mean(self._openings))
+        )
         found = map_thickness(gauged.readings, seen.style.placed(gauged.length))
+        if self._lines is None and loved.lines is not None:
+            # a sister of the loved reed is often near enough to follow its lines
+            self._lines, self._by_opening = loved.lines, loved.by_opening
+            self._opening = loved.opening
         if self._lines is None or not self._lines.near(found):
             self._lines, self._by_opening = _solved(found, gauged.opening)
             self._opening = gauged.opening
         lines = self._lines
         if lines is not None and self._by_opening is not None:
             lines = _opened(lines, self._by_opening, gauged.opening / self._opening)
-        self._learn(seen, gauged)
+        self._learn(seen, last)
         self._reed = reed_now(found, lines, rng=rng, length_uncertainty=_LENGTH)
         self._geometry = _against(found, gauged, loved)
         self._model = _model(self._reed, loved)
-        self._of, self._last = gauged, None
+        self._of, self._last = last, None
 
     def _carry(self, rng: np.random.Generator) -> None:
         """Take the last cut off the reed as it is known, with the doubt of its strokes."""
@@ -150,6 +189,7 @@ class Planner:
         cane = strokes.cane(act.strokes, rng.standard_normal(len(reed.draws)))
         slope = -np.tensordot(reed.by_cane, act.shape, axes=3)
         middle = act.strokes * strokes.median
+        self._readings = [_less(r, reed, act.shape, middle) for r in self._readings]
         self._reed = replace(
             reed,
             mean=np.maximum(reed.mean - middle * act.shape, 0.0),
@@ -201,7 +241,7 @@ class Planner:
         findings = rank(known)
         strokes = learn_strokes(self._logged, knife=seen.sitting)
         wanted = target(reed, loved=_wanted(reed, loved))
-        done = self._done | ({"rest"} if seen.sitting else set())
+        done = self._done | ({"rest"} if seen.sitting else set[str]())
         plan = next_cut(
             reed, wanted, findings, known, draw_chance(reed, rng), strokes=strokes, done=done
         )
@@ -240,7 +280,23 @@ class Planner:
                     return Deed("rest", named=named)
                 return Deed("other", named=named)
             case _:
+                tired = any(s.code == "three-tests" for s in plan.stops)
+                if tired and seen.sitting < _SITTINGS:
+                    return Deed("rest", named=named)  # "stop cutting today"
                 return replace(STOP, named=named)
+
+
+def _less(r: Reading, reed: ReedNow, shape: Real, cane: float) -> Reading:
+    """Return an earlier reading less what a cut is taken to have taken off there."""
+    off = cane * float(shape[(list(Blade).index(r.place.blade), *_node(r, reed))])
+    return replace(r, thickness=max(r.thickness - off, 0.026e-3))
+
+
+def _node(r: Reading, reed: ReedNow) -> tuple[int, int]:
+    """Node of the map nearest to a reading."""
+    u = float(reed.style.outline.fraction(r.place.along, r.place.across))
+    row = int(np.argmin(np.abs(reed.along - r.place.along)))
+    return row, int(np.argmin(np.abs(reed.fraction - u)))
 
 
 def _points(e: Expected) -> tuple[float, float, float, bool]:
@@ -266,10 +322,7 @@ def _cane_off(reed: ReedNow, deed: Deed, before: Gauged, now: Gauged) -> tuple[f
         after = now.readings[i] if i < len(now.readings) else None
         if after is None or r.place.blade not in deed.blades:
             continue
-        row = int(np.argmin(np.abs(reed.along - r.place.along)))
-        u = float(reed.style.outline.fraction(r.place.along, r.place.across))
-        column = int(np.argmin(np.abs(reed.fraction - u)))
-        share = float(shape[row, column])
+        share = float(shape[_node(r, reed)])
         if share > 0.6:
             off.append((r.thickness - after.thickness) / share)
     return (float(np.mean(off)), len(off)) if off else None
@@ -332,9 +385,17 @@ def _loved_of(seen: Seen) -> _Loved:
     if kept is not None and kept[0] is seen.loved:
         return kept[1]
     found = map_thickness(seen.loved.readings, seen.style.placed(seen.loved.length))
-    lines, _ = _solved(found, seen.loved.opening)
+    lines, by_opening = _solved(found, seen.loved.opening)
     values = {} if lines is None else dict(zip(lines.names, lines.values.tolist(), strict=True))
-    loved = _Loved(found, _shape(found, seen.loved), values, seen.loved.opening, seen.loved.length)
+    loved = _Loved(
+        found,
+        _shape(found, seen.loved),
+        values,
+        lines,
+        by_opening,
+        seen.loved.opening,
+        seen.loved.length,
+    )
     _known[seen.player] = (seen.loved, loved)
     return loved
 

@@ -61,6 +61,8 @@ _REMEDIES: Mapping[tuple[str, Part], tuple[str, str]] = {
 _OTHER_SIDE = frozenset(
     {"thin-side-of-tip", "blend-uneven", "hand-cuts-one-side-steep", "closes-one-side-first"}
 )
+#: From which probability a weak finding about the opening is reason enough for what can be undone.
+_LIKELY_ENOUGH = 0.2
 #: What is said when nothing else may be done.
 _LAST = ("record", "retire")
 
@@ -198,11 +200,12 @@ def without_knife(
     Returns
     -------
     tuple of Act
-        Allowed remedies of supported findings. Measuring and retiring are named only where the
+        Allowed remedies of supported findings, and of an opening that is weakly supported but not
+        unlikely off: shaping it can be undone. Measuring and retiring are named only where the
         first finding leaves nothing else; resting always stands by itself.
     """
     found: dict[str, Act] = {}
-    for i, r in enumerate(supported(findings)):
+    for i, r in enumerate([*supported(findings), *_worth_a_try(findings)]):
         remedies = [catalogue().remedies[code] for code in r.remedies if code != "rest"]
         open_ = [
             x
@@ -211,7 +214,8 @@ def without_knife(
         ]
         others = [x for x in open_ if x.code not in _LAST]
         for remedy in others or (open_ if i == 0 else []):
-            if not remedy.cuts and remedy.code not in found:
+            easily = r.support is not Support.WEAK or (remedy.undoable and not remedy.cuts)
+            if easily and not remedy.cuts and remedy.code not in found:
                 found[remedy.code] = Act(
                     "act", remedy.code, answers=(r.finding.code,), belief=_probability(r)
                 )
@@ -226,6 +230,17 @@ def _remedies(zone: str, part: Part) -> tuple[str, str]:
 def supported(findings: Findings) -> Iterator[Ranked]:
     """Yield the findings with fair support or more, in their order."""
     return (r for r in findings.ranked if r.support in (Support.FAIR, Support.STRONG))
+
+
+def _worth_a_try(findings: Findings) -> Iterator[Ranked]:
+    """Yield weak findings from a measured opening, likely enough to try what can be undone."""
+    return (
+        r
+        for r in findings.ranked
+        if r.support is Support.WEAK
+        and any(w.code == "opening" for w in r.for_)
+        and _probability(r) >= _LIKELY_ENOUGH
+    )
 
 
 def _answering(act: Act, findings: Findings) -> Act:

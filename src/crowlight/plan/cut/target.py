@@ -39,6 +39,9 @@ _BALANCE: Mapping[str, float] = {"tilt": 0.04, "unevenness": 0.06}
 _STEP = 0.2
 #: Weight of a thickness against an output of the blade model: one number of several hundred.
 _THICKNESS, _EVENNESS, _LENGTH = 0.3, 0.5, 0.5
+#: How far reeds of one hand lie from the one they copy, as a share of the style's spread from good
+#: reed to good reed (our choice).
+_ONE_HAND = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +197,7 @@ def _like(reed: ReedNow, model: Model, named: Features) -> list[Goal]:
             spread = (model.spread or {}).get(name, 0.0)
             goals.append(Goal(name, value, max(share * value, spread), weight))
     if model.thickness is not None:
-        goals.extend(_thick(reed, model.thickness, named))
+        goals.extend(_thick(reed, model.thickness, named, share=_ONE_HAND))
     if model.length is not None:
         goals.append(Goal("length", model.length, 2 * _figure(reed, "overall"), _LENGTH))
     return goals
@@ -224,7 +227,7 @@ def _styled(reed: ReedNow, named: Features) -> list[Goal]:
     return _thick(reed, np.stack([one, one]), named)
 
 
-def _thick(reed: ReedNow, wanted: Real, named: Features) -> list[Goal]:
+def _thick(reed: ReedNow, wanted: Real, named: Features, *, share: float = 1.0) -> list[Goal]:
     """Thickness of each zone, and how the tip falls to its sides."""
     across = reed.style.outline.half_width(reed.along)[:, None] * reed.fraction
     spread = reed.style.spread(reed.along[:, None], across)
@@ -236,7 +239,7 @@ def _thick(reed: ReedNow, wanted: Real, named: Features) -> list[Goal]:
             continue
         # neighbours vary together: the mean of the spreads, not their root mean square over n
         positive = np.maximum(named.weights[k], 0.0).sum(axis=0)
-        tolerance = float((positive * spread).sum())
+        tolerance = share * float((positive * spread).sum())
         goals.append(Goal(name, float(values[k]), tolerance, _THICKNESS))
     return goals
 

@@ -33,6 +33,9 @@ _THINNEST = 0.1
 #: Doubt of a slope of the blade model, standard deviation as a share of it (our choice: tested to
 #: a few per cent against solving anew, but cane and rest shape vary more than the model says).
 _SLOPE = 0.2
+#: How far each side of each blade gets more or less cane off than meant, standard deviation as a
+#: share (our choice; common practice, no source): no hand scrapes two sides alike.
+_QUARTER = 0.3
 #: Scatter of a clip made against a stop [m] (common practice, no source).
 _CLIP = 0.03e-3
 #: Chance that one stroke tears or nicks what it is on (a guess; common practice, no source): where
@@ -244,6 +247,20 @@ class Scales:
     def _slopes(self, act: Act) -> Real:
         shape = np.zeros(self.reed.mean.shape) if act.shape is None else act.shape
         return np.tensordot(self.reed.by_cane, shape, axes=3)
+
+    def uneven(self, act: Act) -> Real:
+        """Return how much an uneven hand adds to the doubt of each output, shape (n_outputs,).
+
+        A standard deviation, in the output's unit. It counts in what is told, not in the choice: it
+        leans to neither side.
+        """
+        if act.shape is None:
+            return np.zeros(len(self.reed.names))
+        columns = (self.reed.by_cane * act.shape).sum(axis=2)
+        u = self.reed.fraction
+        sides = np.stack([u < 0.0, u > 0.0], axis=1) + 0.5 * (u == 0.0)[:, None]
+        quarters = np.sqrt(((columns @ sides) ** 2).sum(axis=(1, 2)))
+        return _QUARTER * self.amount(act)[2] * quarters
 
     def gain(self, act: Act, change: Real) -> Real:
         """Return how much closer each drawn reed comes, shape (n,)."""
