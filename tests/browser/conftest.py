@@ -33,6 +33,10 @@ FLAGS = [
 ]
 
 
+#: What the browser itself says of answers like 422, and of a service worker without a server.
+_ITS_OWN = ("Failed to load resource", "An unknown error occurred when fetching the script.")
+
+
 @dataclass(frozen=True)
 class Served:
     """Pages being served."""
@@ -172,8 +176,7 @@ def window_of() -> Iterator[Callable[[Browser], Callable[..., Page]]]:
             "console",
             lambda m: (
                 complaints.append(m.text)
-                # the browser itself reports answers like 422 as failed resources
-                if m.type in {"error", "warning"} and "Failed to load resource" not in m.text
+                if m.type in {"error", "warning"} and not m.text.startswith(_ITS_OWN)
                 else None
             ),
         )
