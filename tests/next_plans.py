@@ -100,11 +100,16 @@ CASES: dict[str, tuple[Any, Known]] = {
 
 @cache
 def counsel(name: str) -> Counsel:
-    """Return what the tool says of a made-up reed; of "clip-only", that a clip comes first."""
+    """Return what the tool says of a made-up reed; of "clip-only", that a clip comes first.
+
+    Of "unasked", that a cut comes closer to the target although nothing is named wrong.
+    """
     if name == "clip-only":
         said = counsel("clip")
         first = next(i for i, o in enumerate(said.plan.options) if o.act.kind == "clip")
         return replace(said, plan=replace(said.plan, advised=first))
+    if name == "unasked":
+        return replace(counsel("heart"), known=Known())
     fault, known = CASES[name]
     strokes = StrokeSize(3e-6, 0.5, "your data", 9)
     if name == "unmeasured":

@@ -206,6 +206,35 @@ def test_an_unmeasured_reed_says_why_no_cut_is_planned(site, reed, jobs):
     assert '<svg class="reed held' not in page.text
 
 
+def test_a_cut_no_finding_asks_for_says_so(site, reed, jobs):
+    jobs.about = "unasked"
+    page = site.get(f"{reed}/next")
+    assert "Nothing is named wrong. This is likely to bring it closer to the scrape style." in (
+        seen(page)
+    )
+    assert glance_text(page).startswith("Marked blade, heart")
+
+
+@pytest.mark.parametrize("about", ["unasked", "nothing", "unmeasured"])
+def test_a_reed_that_is_liked_and_of_which_nothing_is_named_is_left(site, desk, reed, jobs, about):
+    jobs.about = about
+    desk.write("Gull 7", Verdict(grade=4))
+    page = site.get(f"{reed}/next")
+    assert glance_text(page).startswith("Leave it as it is")
+    assert "It is liked as it is, and nothing is named wrong." in seen(page)
+    assert "Most worth a look now" not in seen(page)
+    assert "Leave it as it is" in seen(site.get(reed))
+    desk.write("Gull 7", Verdict(grade=3))
+    assert not glance_text(site.get(f"{reed}/next")).startswith("Leave it as it is") or (
+        about == "nothing"
+    )
+
+
+def test_a_fault_of_a_liked_reed_is_still_told(site, desk, reed):
+    desk.write("Gull 7", Verdict(grade=5))
+    assert glance_text(site.get(f"{reed}/next")).startswith("Marked blade, heart")
+
+
 def test_nothing_ever_asks_for_harder_blowing(site, reed, jobs):
     for about in ("heart", "nothing", "crow-lost", "clip"):
         jobs.about = about
@@ -272,9 +301,7 @@ def test_the_reed_page_never_waits_and_tells_what_is_known(site, reed, jobs):
     assert "advise" not in [task for task, _ in jobs.asked]
     site.get(f"{reed}/next")
     told = seen(site.get(reed))
-    assert "Marked blade: this blade's heart is heavier" in told or (
-        "Marked blade: This blade's heart is heavier" in told
-    )
+    assert "This blade's heart is heavier than the other's, marked blade (fair evidence)" in told
     assert "Marked blade, heart, all over" in told
     assert [task for task, _ in jobs.asked].count("advise") == 1
     assert "What to do next" not in seen(site.get(f"{reed}?at=1"))
@@ -503,7 +530,8 @@ def test_the_opening_foreseen_stands_beside_the_opening_found(site, desk, reed):
 def test_the_best_moment_says_what_has_gone_since(site, desk, reed):
     assert "Best moment so far" not in seen(site.get(f"{reed}/next"))
     desk.write("Gull 7", Verdict(grade=4))
-    assert "Nothing was done to it since" in seen(site.get(f"{reed}/next"))
+    told = seen(site.get(f"{reed}/next"))
+    assert "Nothing was done to it since. This may be it: leaving it is an answer." in told
     desk.write("Gull 7", Cut(zone="heart", blades=(Blade.MARKED,), strokes=3))
     desk.write("Gull 7", Clip(amount=2e-4, against="stop"))
     desk.write("Gull 7", Verdict(grade=2))

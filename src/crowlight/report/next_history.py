@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from crowlight.bench.advice_kinds import Guess
+from crowlight.bench.desk import LIKED
 from crowlight.bench.guesses import Scored, Tally
 from crowlight.bench.outcomes import BestMoment, Changed, Found
 from crowlight.reed import Blade
@@ -84,13 +85,17 @@ class Came:
 
 @dataclass(frozen=True, slots=True)
 class BestSaid:
-    """When a reed was liked best: entry and time, how well, and what has gone since."""
+    """When a reed was liked best: entry and time, how well, and what has gone since.
+
+    `now` says that nothing was done since, `good` that it is liked well enough to be left.
+    """
 
     entry: int
     at: datetime
     said: str
     words: str
     now: bool
+    good: bool
     gone: tuple[str, ...]
 
 
@@ -203,7 +208,15 @@ def best_said(best: BestMoment, words: Words) -> BestSaid:
         if best.grade is None
         else words.say(mark("%(grade)s of 5"), grade=best.grade)
     )
-    return BestSaid(best.entry, best.at, said, best.words, best.deeds == 0, tuple(gone))
+    return BestSaid(
+        entry=best.entry,
+        at=best.at,
+        said=said,
+        words=best.words,
+        now=best.deeds == 0,
+        good=(best.grade or 0) >= LIKED,
+        gone=tuple(gone),
+    )
 
 
 _DOES: Mapping[str, str] = {

@@ -128,7 +128,7 @@ def glance(
     which = int(plan["advised"]) if index is None else index
     if put_aside:
         which = next(i for i, o in enumerate(plan["options"]) if o["kind"] == "leave")
-    measure = any(n["name"] == "measure-first" for n in plan["notes"])
+    measure = index is None and any(n["name"] == "measure-first" for n in plan["notes"])
     option: Plain = plan["options"][which]
     kind = option["kind"]
     cuts = kind in ("scrape", "clip")

@@ -11,7 +11,7 @@ from crowlight.plan.cut.said import sentences
 from crowlight.reed import Blade, Side
 from crowlight.report.blade_rows import SIGNED, decimals_of
 from crowlight.report.blades import OUTPUT_WORDS, SHOWN_UNITS
-from crowlight.report.held import Held
+from crowlight.report.held import Held, Tip
 from crowlight.report.next_cut import where_held
 from crowlight.report.words import Words, mark
 
@@ -329,7 +329,7 @@ def _finding(f: Plain, held: Held, words: Words) -> FindingRow:
 
 def _place(where: Where, held: Held, words: Words) -> str:
     """Return the name of a place, its side as the reed is held."""
-    if where.side is None:
+    if where.side is None or held.tip is Tip.UP:
         return place(where, translate=words)
     side = held.side(where.side, words)
     if where.blade is None:

@@ -12,6 +12,7 @@ from typing import Any
 
 from crowlight.bench.advice_kinds import Guess
 from crowlight.bench.counsel import Counsel
+from crowlight.bench.desk import LIKED
 from crowlight.bench.guesses import Scored
 from crowlight.bench.kinds import Clip, Cut
 from crowlight.bench.outcomes import Changed, best_moment, changed_by
@@ -69,6 +70,10 @@ _NOTES: Mapping[str, str] = {
 _NAMED = ("strong", "fair")
 #: Support from which its evidence is laid out, and for how many findings at most.
 _TOLD, _MOST_TOLD = (*_NAMED, "weak"), 8
+#: What is said of a reed that is liked and of which nothing is named wrong.
+_LIKED_SO = mark("It is liked as it is, and nothing is named wrong.")
+#: A best moment is one that somebody liked at least so well [grade].
+_GOOD = 3
 #: What was done without advice is asked about for so long.
 _RECENT = timedelta(days=2)
 
@@ -211,7 +216,16 @@ def next_shown(
     drawn = BladeDrawn(counsel.laid) if counsel.laid is not None else None
     stops = stopped(findings)
     grave = any(s.grave for s in stops)
-    seen = glance(plan, drawn, held=held, words=words, name=name, put_aside=grave)
+    liked = (state.grade or 0) >= LIKED and not grave and not _named(findings)
+    seen = glance(
+        plan,
+        drawn,
+        held=held,
+        words=words,
+        name=name,
+        index=_leave(plan) if liked else None,
+        put_aside=grave,
+    )
     option = plan["options"][seen.index]
     left = next(o for o in plan["options"] if o["kind"] == "leave")["cane_left"]
     rows = finding_rows(findings, held=held, words=words)
@@ -228,8 +242,8 @@ def next_shown(
         stops=stops,
         questions=[q["text"] for q in findings["questions"]],
         hygiene=_cautions(_HYGIENE, words),
-        headline=_headline(findings, rows, words),
-        measure_first=measure,
+        headline=words(_LIKED_SO) if liked else _headline(findings, rows, plan, seen, words),
+        measure_first=measure and not liked and not seen.cuts,
         glance=seen,
         cautions=_due(option, state, now) if seen.cuts else [],
         after=[] if grave else [a["text"] for a in option["after"]],
@@ -250,22 +264,46 @@ def next_shown(
         else "",
         cane_said=_cane_said(counsel, words),
         came=came_said(changed, words) if changed and _worth_telling(changed, now) else None,
-        best=best_said(best, words) if best is not None else None,
+        best=best_said(best, words) if best and (best.grade or _GOOD) >= _GOOD else None,
         guessed=_guessed(state, held, words),
         scores=score_rows(scored, words) if scored is not None else [],
         typed=typed or {},
     )
 
 
-def headline_of(counsel: Counsel, *, held: Held, words: Words) -> tuple[str, str]:
-    """Return the likeliest finding, and what to do next, each in a line."""
+def headline_of(
+    counsel: Counsel, *, held: Held, words: Words, liked: bool = False
+) -> tuple[str, str]:
+    """Return the likeliest finding, and what to do next, each in a line.
+
+    A reed that is liked and of which nothing is named wrong is left as it is.
+    """
     plan: Plain = plan_data(counsel.plan, translate=words, number=words.number)
     findings: Plain = findings_data(counsel.findings, translate=words, number=words.number)
     rows = finding_rows({**findings, "findings": findings["findings"][:1]}, held=held, words=words)
     grave = [s for s in stopped(findings) if s.grave]
-    seen = glance(plan, None, held=held, words=words, put_aside=bool(grave))
+    leave = liked and not grave and not _named(findings)
+    seen = glance(
+        plan,
+        None,
+        held=held,
+        words=words,
+        index=_leave(plan) if leave else None,
+        put_aside=bool(grave),
+    )
     act = f"{seen.where}, {seen.how_much}" if seen.how_much else seen.where
-    return grave[0].text if grave else _headline(findings, rows, words), act
+    if leave:
+        return words(_LIKED_SO), act
+    return grave[0].text if grave else _headline(findings, rows, plan, seen, words), act
+
+
+def _named(findings: Plain) -> bool:
+    """Whether any finding has the support to be named."""
+    return any(f["support"] in _NAMED for f in findings["findings"])
+
+
+def _leave(plan: Plain) -> int:
+    return next(i for i, o in enumerate(plan["options"]) if o["kind"] == "leave")
 
 
 def _target(counsel: Counsel, plan: Plain, words: Words) -> str:
@@ -275,21 +313,20 @@ def _target(counsel: Counsel, plan: Plain, words: Words) -> str:
     return words.say(mark("Compared with %(target)s."), target=target)
 
 
-def _headline(findings: Plain, rows: Sequence[FindingRow], words: Words) -> str:
+def _headline(
+    findings: Plain, rows: Sequence[FindingRow], plan: Plain, seen: Glance, words: Words
+) -> str:
+    """Return what is likeliest wrong, or why something is advised although nothing is named."""
     first = next(iter(findings["findings"]), None)
-    if findings["answer"] != "findings" or first is None or first["support"] not in _NAMED:
-        return "" if findings["answer"] == "findings" else str(findings["answer_text"])
-    row = rows[0]
-    if not row.place:
-        return words.say(
-            mark("%(finding)s (%(support)s evidence)"), finding=row.title, support=row.support
-        )
-    return words.say(
-        mark("%(place)s: %(finding)s (%(support)s evidence)"),
-        place=row.place[:1].upper() + row.place[1:],
-        finding=row.title,
-        support=row.support,
-    )
+    if findings["answer"] == "findings" and first is not None and first["support"] in _NAMED:
+        row = rows[0]
+        what = f"{row.title}, {row.place}" if row.place else row.title
+        text = mark("%(finding)s (%(support)s evidence)")
+        return words.say(text, finding=what, support=row.support)
+    if seen.cuts:
+        text = mark("Nothing is named wrong. This is likely to bring it closer to %(target)s.")
+        return words.say(text, target=plan["target_text"])
+    return "" if findings["answer"] == "findings" else str(findings["answer_text"])
 
 
 def _others(rows: Sequence[FindingRow], told: Sequence[FindingRow]) -> list[FindingRow]:
