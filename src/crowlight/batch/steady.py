@@ -317,7 +317,7 @@ def steady_differences(
     picked.sort(key=lambda t: (not _is_linked(t, link_risk), -abs(t.mean) / t.tolerance))
     return Steady(
         reeds=reeds,
-        missing=max(least - max((t.count for t in tested), default=reeds), 0),
+        missing=max(least - max((_known(s) for s in series), default=0), 0),
         tested=tuple(tested),
         consistent=tuple(picked),
         linked=bool(picked) and _is_linked(picked[0], link_risk),
@@ -342,6 +342,11 @@ def _mean_test(x: Array, u: Array, shared: float, level: float) -> tuple[float, 
         return (0.0 if mean else 1.0), mean, mean
     half = float(stdtrit(n - 1, 0.5 + level / 2.0)) * error
     return 2.0 * float(stdtr(n - 1, -abs(mean) / error)), mean - half, mean + half
+
+
+def _known(s: Series) -> int:
+    """Return how many reeds a contrast is known of."""
+    return int((np.isfinite(s.values) & np.isfinite(s.uncertainties)).sum())
 
 
 def _tested(s: Series, level: float, least: int) -> SteadyTest | None:

@@ -23,6 +23,7 @@ from crowlight.bench.workshop_kinds import (
     Stage,
 )
 from crowlight.errors import NotFound
+from crowlight.reed import Repeatability
 
 if TYPE_CHECKING:  # they load the statistics, which most of the desk does without
     from crowlight.batch.figures import Figures, Made
@@ -167,13 +168,17 @@ class Batches:
         return self.desk.computed("batch", inputs, told=told)
 
     def _rests(self, makers: Collection[UUID | None]) -> dict[UUID | None, dict[str, Any]]:
-        """Return what the numbers of a maker's reeds rest on besides the reed's own entries."""
+        """Return what the numbers of a maker's reeds rest on besides the reed's own entries.
+
+        The maker's repeatability is taken to two digits: it moves a little with every new reed,
+        and a whole batch must not be worked out anew for that.
+        """
         # a style is never changed, so that its uuid stands for what it says
         styles = [str(s.uuid) for s in self.desk.styles()]
         return {
             maker: {
                 "gauges": {
-                    code: [r.standard_deviation, r.dof]
+                    code: [float(f"{r.standard_deviation:.2g}"), _one_digit(r.dof)]
                     for code, r in sorted(self.desk.gauges(maker).items())
                 },
                 "styles": styles,
@@ -188,6 +193,7 @@ class Batches:
             return codec.from_bytes(known)
         state = state_of(self.desk.records.entries(reed.uuid, up_to=reed.seq))
         inputs = self.desk.reed_inputs(reed, state)
+        inputs["gauges"] = {c: Repeatability(sd, dof) for c, (sd, dof) in rest["gauges"].items()}
         inputs |= {"uuid": reed.uuid, "seq": reed.seq, "facts": facts_of(state)}
         return self.desk.computed("batch-reed", inputs, sticky=str(reed.uuid), told=told)
 
@@ -207,6 +213,18 @@ class Batches:
             if e.reed not in posted:
                 by_reed.setdefault(e.reed, []).append(e)
         return workshop_figures(list(_made(by_reed)), stages=len(MAKING))
+
+
+def _one_digit(count: int) -> int:
+    """Return a count with all but its first digit taken off.
+
+    Examples
+    --------
+    >>> _one_digit(7), _one_digit(96), _one_digit(143)
+    (7, 90, 100)
+    """
+    unit = 10 ** (len(str(count)) - 1)
+    return count // unit * unit
 
 
 def _made(by_reed: Mapping[UUID, Sequence[Entry]]) -> Iterator[Made]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
-from uuid import UUID
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +17,7 @@ from crowlight.bench.batch_found import Charted
 from crowlight.bench.batch_reed import BatchMap, BatchReed
 from crowlight.report.batch_words import quantity_name, unit_kind, unit_name
 from crowlight.report.maps import BANDS, flat_png, swatches
-from crowlight.report.words import Words, mark
+from crowlight.report.words import Words, literal, mark
 
 __all__ = ["control_chart_spec", "map_key", "small_map"]
 
@@ -133,7 +132,7 @@ def small_map(reed: BatchReed, name: str, words: Words) -> str:
     parts += [_section(small, blade, top) for blade in (0, 1)]
     told = words.say(
         mark("%(name)s: maps of the marked and the plain blade, tip up; sections below, tip left"),
-        name=name,
+        name=literal(name),
     )
     return (
         f'<svg class="reed small" viewBox="0 0 {wide:g} {top + _SECTION:g}" role="img" '
@@ -152,17 +151,13 @@ def map_key(words: Words) -> str:
     )
 
 
-def control_chart_spec(
-    charted: Charted, names: Mapping[UUID, str], *, words: Words, dark: bool = False
-) -> dict[str, Any]:
+def control_chart_spec(charted: Charted, *, words: Words, dark: bool = False) -> dict[str, Any]:
     """Return the control chart of one quantity: single reeds above, steps between them below.
 
     Parameters
     ----------
     charted : Charted
         With a chart.
-    names : mapping of UUID to str
-        The reeds' names.
     words : Words
         The language.
     dark : bool
@@ -184,9 +179,8 @@ def control_chart_spec(
     flagged = {s.at for s in chart.signals if s.rule != "range"}
     stepped = {s.at for s in chart.signals if s.rule == "range"}
     reeds = [
-        {"order": i + 1, "reed": names.get(uuid, ""), "value": round(v * factor, 5)}
-        | {"signal": i in flagged}
-        for i, (uuid, v) in enumerate(zip(charted.reeds, chart.values, strict=True))
+        {"order": i + 1, "value": round(v * factor, 5), "signal": i in flagged}
+        for i, v in enumerate(chart.values)
     ]
     steps = [
         {"order": i + 2, "value": round(v * factor, 5), "signal": i + 1 in stepped}

@@ -13,6 +13,7 @@ from crowlight.bench.batches import BatchShown
 from crowlight.bench.workshop_kinds import MAKING
 from crowlight.errors import CrowlightError, NotFound
 from crowlight.report.batch_pictures import control_chart_spec, map_key, small_map
+from crowlight.report.batch_plain import batch_plain
 from crowlight.report.batch_words import (
     contrast_said,
     direction_said,
@@ -24,7 +25,6 @@ from crowlight.report.batch_words import (
 )
 from crowlight.report.batches import (
     apart_said,
-    batch_plain,
     candidates_said,
     consistency_rows,
     split_said,
@@ -164,7 +164,7 @@ def chart(
         charted = next((c for c in shown.found.charted if c.code == code and c.chart), None)
     if isinstance(shown, UnderWay) or charted is None:
         raise NotFound(bench.words(mark("There is no chart of this quantity.")))
-    svg = chart_svg(control_chart_spec(charted, shown.names, words=bench.words, dark=dark))
+    svg = chart_svg(control_chart_spec(charted, words=bench.words, dark=dark))
     headers = {"Content-Security-Policy": POLICY_REPORT, "Cache-Control": "private, max-age=60"}
     return Response(svg, media_type="image/svg+xml", headers=headers)
 
