@@ -34,7 +34,7 @@ def written(*payloads: Payload) -> list[Entry]:
             recorded_at=NOON,
             reed=REED,
             seq=n,
-        )  # fmt: skip
+        )
         for n, p in enumerate(payloads, start=1)
     ]
 
