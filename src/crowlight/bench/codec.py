@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 from typing import Any, Generic, TypeVar
 
 from pydantic import TypeAdapter
@@ -10,6 +11,12 @@ from pydantic import TypeAdapter
 __all__ = ["PLAIN", "Codec", "PlainCodec"]
 
 T = TypeVar("T")
+
+
+@cache
+def _adapter(kind: type[Any]) -> TypeAdapter[Any]:
+    """Return the reader of a type: building one takes far longer than using it."""
+    return TypeAdapter(kind)
 
 
 class Codec(Generic[T]):
@@ -24,7 +31,7 @@ class Codec(Generic[T]):
     """
 
     def __init__(self, kind: type[T]) -> None:
-        self._adapter: TypeAdapter[T] = TypeAdapter(kind)
+        self._adapter: TypeAdapter[T] = _adapter(kind)
 
     def to_bytes(self, value: T) -> bytes:
         """Return a value as JSON."""
