@@ -46,6 +46,7 @@ class Server:
         self.port = free_port()
         self.address = f"http://127.0.0.1:{self.port}"
         self.ends: list[int] = []  # how its processes ended
+        self.starts = 0  # how many of them listened
         self._process: subprocess.Popen[bytes] | None = None
         self._end_at = list(end_at)
 
@@ -76,6 +77,7 @@ class Server:
         while time.monotonic() < until:
             with socket.socket() as asked:
                 if asked.connect_ex(("127.0.0.1", self.port)) == 0:
+                    self.starts += 1
                     return
             assert self._process.poll() is None, "the server ended before it listened"
             time.sleep(0.02)

@@ -144,6 +144,19 @@ def empty(tmp_path: Path) -> Iterator[Served]:
         yield served
 
 
+def until_kept(page: Page, path: str) -> None:
+    """Wait until the service worker keeps the page of this path."""
+    page.evaluate(
+        """async (path) => {
+             for (let n = 0; n < 300; n += 1) {
+               const keys = await (await caches.open('pages')).keys();
+               if (keys.some((k) => new URL(k.url).pathname === path)) return;
+               await new Promise((done) => setTimeout(done, 50)); }
+             throw new Error(`${path} is not kept`); }""",
+        path,
+    )
+
+
 @pytest.fixture
 def window(chromium: Browser, window_of: Callable[..., Callable[..., Page]]) -> Callable[..., Page]:
     """Return a function that opens a browser window of its own; see `window_of`."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -16,9 +17,9 @@ from crowlight.bench.kinds import Note, ReadingsTaken
 from crowlight.wiring import open_desk
 from crowlight.wiring.failpoints import ENDED
 
-pytestmark = pytest.mark.browser
+from .conftest import until_kept
 
-SERVED = "() => navigator.serviceWorker.ready.then(() => true)"
+pytestmark = pytest.mark.browser
 
 
 def notes(desk: Desk) -> list[str]:
@@ -34,17 +35,7 @@ def write(page: Page, text: str) -> None:
 def at_hand(page: Page, address: str) -> None:
     """Look at a reed until its pages are kept in the browser."""
     page.goto(address)
-    assert page.evaluate(SERVED)
-    path = "/write/note"
-    page.evaluate(
-        """async (path) => {
-             for (let n = 0; n < 200; n += 1) {
-               const keys = await (await caches.open('pages')).keys();
-               if (keys.some((k) => k.url.endsWith(path))) return;
-               await new Promise((done) => setTimeout(done, 50)); }
-             throw new Error('not kept'); }""",
-        path,
-    )
+    until_kept(page, urlsplit(address).path + "/write/note")
 
 
 @pytest.fixture

@@ -12,13 +12,16 @@ import pytest
 import soundfile
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Playwright, expect
+from tests.server_process import Server
 
 from crowlight.bench.kinds import Recording
 from crowlight.invented.crows import draw_crow
 from crowlight.invented.sounds import crow_take
 from crowlight.listen import measure_crow
+from crowlight.wiring import open_desk
+from crowlight.wiring.failpoints import ENDED
 
-from .conftest import CHROMIUM, FLAGS, Served
+from .conftest import CHROMIUM, FLAGS, Served, until_kept
 
 pytestmark = pytest.mark.browser
 
@@ -316,3 +319,44 @@ def test_it_is_worked_from_the_keyboard(bench, own, tmp_path: Path):
     expect(page.get_by_label("Level")).to_be_visible()
     page.keyboard.press("Enter")
     expect(page.get_by_role("button", name="Record", exact=True)).to_be_focused()
+
+
+def test_a_server_that_ends_in_mid_take_gets_every_sample_once(bench, tmp_path: Path):
+    folder = tmp_path / "real"
+    with open_desk(folder) as desk:
+        reed = f"/reeds/{desk.add_reed('Gull 7').uuid}"
+    page = bench()
+    with Server(folder, end_at=["takes:before-rename@3"]) as server:
+        page.goto(f"{server.address}{reed}/record")
+        until_kept(page, f"{reed}/record")
+        page.get_by_role("button", name="Record", exact=True).click()
+        expect(page.locator(".takes .says")).to_contain_text("Kept on this device", timeout=15_000)
+        wait_for_blows(page, 3)
+        page.get_by_role("button", name="Stop and keep").click()
+        expect(page.get_by_role("button", name="Record", exact=True)).to_be_visible()
+        there = in_browser(page)
+        page.reload()  # nor does it hang on the page that recorded
+        server.revive()
+        expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch", timeout=30_000)
+        assert server.ends == [ENDED]
+    with open_desk(folder) as desk:
+        _, kept = recording_of(Served(server.address, desk, reed))
+        assert desk.takes.all() == ()
+    assert np.array_equal(kept.ravel(), there)
+
+
+def test_a_recording_that_waits_is_sent_from_any_page(bench, own):
+    page = bench()
+    begin(page, own)
+    wait_for_blows(page, 1)
+    page.route("**/takes/**", lambda route: route.abort())
+    page.get_by_role("button", name="Stop and keep").click()
+    expect(page.locator(".takes .says")).to_contain_text("Kept on this device")
+    there = in_browser(page)
+    page.goto(own.address)
+    expect(page.get_by_text("1 recording waits to be sent.")).to_be_visible()
+    page.goto(f"{own.address}/waiting")
+    expect(page.locator(".unsent-list > li")).to_contain_text("Recording")
+    page.unroute("**/takes/**")
+    expect(page.get_by_text("Nothing waits.")).to_be_visible(timeout=20_000)
+    assert np.array_equal(recording_of(own)[1].ravel(), there)

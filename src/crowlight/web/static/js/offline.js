@@ -2,7 +2,7 @@
 // keeps the pages of the reeds at hand. Without it forms are sent as they always were.
 
 import { clearDraft, keepDraft } from "./drafts.js";
-import { newUuid } from "./keep.js";
+import { count, newUuid } from "./keep.js";
 import { changed, entryOf, knows, latest, post, sendWaiting, waiting } from "./outbox.js";
 
 const AGAIN = 4_000; // ms between tries
@@ -43,13 +43,21 @@ async function submitted(event, form) {
   }
   form.ariaBusy = null;
   if (answer.state === "sent") {
-    location.assign(answer.then);
+    goTo(answer.then);
   } else if (answer.state === "waiting") {
     waits(form, answer.reasons);
   } else {
     draft?.();
     direct(form, event.submitter);
   }
+}
+
+// An address that differs by its fragment alone would not be loaded anew.
+function goTo(address) {
+  const there = new URL(address, location.href);
+  const same = there.pathname + there.search === location.pathname + location.search;
+  location.assign(there);
+  if (same && (there.hash || location.hash)) location.reload();
 }
 
 // Nothing was written: the server shows what is wrong on its own page.
@@ -89,12 +97,24 @@ async function show() {
   if (keptAt === "") words.push(line.dataset.missing);
   if (wait) words.push(counted(line.dataset.waiting, wait));
   if (refused) words.push(counted(line.dataset.refused, refused));
+  const takes = await takesLeft();
+  if (takes.waiting) words.push(counted(line.dataset.takes, takes.waiting));
+  if (takes.cutShort) words.push(counted(line.dataset.cutShort, takes.cutShort));
   const text = words.join(" ");
   const said = line.querySelector("span");
   if (said.textContent !== text) said.textContent = text;
   line.hidden = !text;
-  line.querySelector("a").hidden = !kept.length || location.pathname === "/waiting";
+  line.querySelector("a").hidden = !(kept.length || takes.waiting || takes.cutShort) || location.pathname === "/waiting";
   return wait;
+}
+
+// Recordings that no recorder is at: those that were ended are sent from any page.
+async function takesLeft() {
+  const found = { waiting: 0, cutShort: 0 };
+  if (document.querySelector(".recorder") || !(await count("takes"))) return found;
+  const { left } = await import("./takes.js");
+  for (const take of await left("", { counted: false })) found[take.state === "ended" ? "waiting" : "cutShort"] += 1;
+  return found;
 }
 
 // "one|many", as the page says them
@@ -105,10 +125,11 @@ function counted(forms, n) {
 
 async function tend() {
   try {
-    if (await show()) {
-      await sendWaiting();
-      await show();
-    }
+    const wait = await show();
+    const takes = (await takesLeft()).waiting;
+    if (wait) await sendWaiting();
+    if (takes) await (await import("./takes.js")).sendLeft();
+    if (wait || takes) await show();
   } catch {
     return; // this browser keeps nothing, so nothing waits
   }
@@ -131,7 +152,8 @@ async function serve() {
     if (!reed || keptAt !== undefined) return;
     const base = `/reeds/${reed}`;
     const paths = [...document.querySelectorAll(`.acts a[href^="${base}/"]`)].map((a) => a.pathname);
-    active.postMessage({ keep: [...new Set([base, ...paths])] });
+    // this page first: it may have been opened before there was a service worker to keep it
+    active.postMessage({ keep: [...new Set([location.pathname, base, ...paths])] });
   } catch {
     // private windows may forbid it: the pages work as they are
   }

@@ -2,7 +2,7 @@
 
 import { leaveDraft } from "./drafts.js";
 import { all } from "./keep.js";
-import { again, changed, let_go, sendWaiting, waiting } from "./outbox.js";
+import { again, changed, letGo, sendWaiting, waiting } from "./outbox.js";
 
 const list = document.querySelector(".unsent-list");
 const form = document.getElementById("unsent-entry");
@@ -12,9 +12,14 @@ const locale = document.documentElement.lang;
 
 document.querySelector(".missing").hidden = document.body.dataset.kept !== "" || location.pathname === "/waiting";
 
+let shownNow = "";
+
 async function show() {
   const entries = await waiting();
   const takes = await all("takes");
+  const everything = JSON.stringify([entries.map((e) => [e.uuid, e.state, e.reasons]), takes.map((t) => [t.uuid, t.state])]);
+  if (everything === shownNow) return; // so that nobody's focus is lost
+  shownNow = everything;
   list.replaceChildren(...entries.map(shownEntry), ...takes.map(shownTake));
   document.querySelector(".nothing").hidden = entries.length + takes.length > 0;
   now.hidden = !entries.some((e) => e.state === "waiting");
@@ -55,7 +60,7 @@ function shownEntry(entry) {
   mend.hidden = !entry.draft;
   mend.addEventListener("click", async () => {
     leaveDraft(entry.draft, entry.fields.map(([name, value]) => [name, value]));
-    await let_go(entry.uuid);
+    await letGo(entry.uuid);
     location.assign(entry.page);
   });
   drop.addEventListener("click", () => {
@@ -63,7 +68,7 @@ function shownEntry(entry) {
     sure.hidden = false;
     sure.focus();
   });
-  sure.addEventListener("click", () => let_go(entry.uuid));
+  sure.addEventListener("click", () => letGo(entry.uuid));
   return item;
 }
 
@@ -76,4 +81,5 @@ function shownTake(take) {
 
 now.addEventListener("click", () => sendWaiting());
 changed(show);
+setInterval(show, 2_000); // recordings tell nobody
 show();

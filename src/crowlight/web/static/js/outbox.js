@@ -8,7 +8,7 @@
 //   waiting()         all that is kept, oldest first
 //   entryOf(form, submitter)   the entry that a form would send
 //   again(entry)      send one that was refused, as of what is known now
-//   let_go(uuid)      forget one
+//   letGo(uuid)      forget one
 //   changed(work)     call work whenever something changed, in this or another tab
 
 import { all, alone, put, remove } from "./keep.js";
@@ -34,7 +34,7 @@ export async function waiting() {
   return found.sort((a, b) => a.order - b.order);
 }
 
-export async function let_go(uuid) {
+export async function letGo(uuid) {
   await remove("entries", uuid);
   tell();
 }
@@ -65,7 +65,7 @@ export async function post(entry) {
   await put("entries", entry);
   tell();
   const answer = await alone("crowlight-outbox", () => send(entry));
-  if (answer.state === "refused" && !entry.lasting) await let_go(entry.uuid);
+  if (answer.state === "refused" && !entry.lasting) await letGo(entry.uuid);
   return answer;
 }
 
@@ -156,7 +156,7 @@ async function sent(entry) {
     }
   }
   if (entry.reed && entry.seen !== null) knows(entry.reed, entry.seen + 1);
-  await let_go(entry.uuid);
+  await letGo(entry.uuid);
 }
 
 // --- the latest entry of a reed that was seen or written in this browser --------------------------

@@ -111,27 +111,28 @@ export async function mend(take) {
   return take;
 }
 
-// The takes of this browser that no tab is recording now, mended.
-export async function left(reed) {
+// The takes of this browser, of one reed or all, that no tab is recording now. What their blocks
+// come to is counted only if asked for: all of them have to be read for it.
+export async function left(reed, { counted = true } = {}) {
   const found = [];
   for (const take of await all("takes")) {
     if (reed && take.reed !== reed) continue;
     if (take.state === "ended") found.push(take);
-    else await alone(lockOf(take.uuid), async () => found.push(await mend(take)), { wait: false });
+    else await alone(lockOf(take.uuid), async () => found.push(counted ? await mend(take) : take), { wait: false });
   }
   return found;
 }
 
 // Sends the takes that were ended and wait; true if none is left to send.
 export async function sendLeft() {
-  let all_sent = true;
-  for (const take of await left()) {
+  let allSent = true;
+  for (const take of await left("", { counted: false })) {
     if (take.state !== "ended") continue;
     const done = await alone(lockOf(take.uuid), () => new Sender(take).send(), { wait: false });
     if (done?.kept) await letGo(take.uuid);
-    else all_sent = false;
+    else allSent = false;
   }
-  return all_sent;
+  return allSent;
 }
 
 export async function endNow(take, told) {
