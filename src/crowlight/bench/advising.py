@@ -23,6 +23,7 @@ from crowlight.bench.posted import check_may_cut
 from crowlight.bench.state import ReedState, state_of
 from crowlight.bench.tasks import result_key, task_named
 from crowlight.errors import Conflict, InputError, NotFound
+from crowlight.judge.findings.stops import settled
 
 if TYPE_CHECKING:  # they load the blade model, which most of the desk does without
     from crowlight.bench.advise import Answered
@@ -85,7 +86,7 @@ class Advice:
             "strokes": planning.strokes.size,
             "knife": gather.knife(),
             "rough": gather.rough(),
-            "done": gather.done(),
+            "done": (*gather.done(), *(("acclimatise",) if settled(known) else ())),
             "notes": gather.notes(planning),
         }
         return self._answered(reed, given, planning)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crowlight.bench.ports import SoundOf
+from crowlight.invented.crows import C5
 from crowlight.invented.sounds import (
     InventedCrow,
     Kind,
@@ -98,7 +99,14 @@ def scale_take(
 
 
 def recordings_for(
-    kind: Kind, seed: int, *, clip: float | None, control: float | None, scale: bool
+    kind: Kind,
+    seed: int,
+    *,
+    clip: float | None,
+    control: float | None,
+    scale: bool,
+    cents: float | None = None,
+    wobble: float = 0.0,
 ) -> Iterator[InventedRecording]:
     """Make the recordings of one reed.
 
@@ -114,9 +122,15 @@ def recordings_for(
         When the sitting begins at both ends of which it is blown as well [min].
     scale : bool
         Whether a peep and a scale are recorded as well.
+    cents : float, optional
+        How far above C it crows [cents]; by chance if not given.
+    wobble : float
+        Wandering of its pitch [cents]; three blows show it. None are recorded for 0.
     """
     rng = np.random.default_rng([seed, 77])
     crow = draw_crow(rng, kind)
+    if cents is not None:
+        crow = replace(crow, pitch=C5 * 2.0 ** (cents / 1200.0))
     room = _ROOM
 
     def crowed(word: str, minutes: float, what: InventedCrow) -> InventedRecording:
@@ -136,6 +150,8 @@ def recordings_for(
         rate=RATE,
     )
     yield InventedRecording(word="swell", sound_of="crow", sound=swell.sound, minutes=26.0)
+    if wobble:
+        yield crowed("wobble", 25.5, replace(now, jitter=wobble))
     if clip is not None:
         yield crowed("before", 1.5, crow)
         yield crowed("after", 5.0, now)
@@ -146,6 +162,6 @@ def recordings_for(
         peep = peep_take(rng, room=room, seconds=1.0, rate=RATE)
         yield InventedRecording(word="peep", sound_of="peep", sound=peep.sound, minutes=27.0)
         notes = (62, 64, 66, 67, 69, 71, 73, 74)
-        cents = tuple(float(c) for c in rng.normal(0.0, 7.0, len(notes)))
-        played = scale_take(notes, cents, rng)
+        off = tuple(float(c) for c in rng.normal(0.0, 7.0, len(notes)))
+        played = scale_take(notes, off, rng)
         yield InventedRecording(word="scale", sound_of="notes", sound=played, minutes=28.0)

@@ -7,13 +7,14 @@ judgement to say. Filling the same records twice changes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from uuid import UUID, uuid5
 
 import numpy as np
 
+from crowlight.bench.advice_kinds import Trials
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import (
     Cane,
@@ -32,6 +33,7 @@ from crowlight.bench.kinds import (
     Verdict,
     Wetting,
 )
+from crowlight.bench.payload import Answer
 from crowlight.bench.ports import Batch, Heard, Maker, PersonPlace, Player
 from crowlight.invented.april import fill_april
 from crowlight.invented.recordings import DEVICE, RATE, recordings_for
@@ -74,6 +76,12 @@ class DemoReed:
         What was clipped before it was measured [m].
     crow : {"clean", "mixed", "rattling"}
         How it crows.
+    cents : float
+        How far above C it crows, before it was clipped [cents].
+    wobble : float
+        Wandering of its pitch over three blows [cents]; 0 for none recorded.
+    taps : mapping of str to str
+        Answers of the playing test that are not those of a good reed.
     """
 
     name: str
@@ -89,6 +97,9 @@ class DemoReed:
     note: str = ""
     clip: float | None = None
     crow: Kind = "clean"
+    cents: float = 0.0
+    wobble: float = 0.0
+    taps: Mapping[str, Answer] = field(default_factory=dict[str, Answer])
 
 
 def _fault(zone: str, blade: Blade, side: int, micrometres: float) -> Fault:
@@ -116,6 +127,8 @@ REEDS: Sequence[DemoReed] = (
         faults=(_fault("tip", Blade.MARKED, -1, 45),),
         words="A chirp when I bite near the tip.",
         grade=2,
+        cents=6.0,
+        taps={"low_soft_attack": "no", "tongues_cleanly": "unsure"},
         note="Corner looked dark on the left against the window.",
         crow="mixed",
     ),
@@ -129,6 +142,9 @@ REEDS: Sequence[DemoReed] = (
         words="The crow wobbles, and loud notes are stiff.",
         grade=3,
         crow="mixed",
+        cents=18.0,
+        wobble=22.0,
+        taps={"soft_to_loud": "no"},
     ),
     DemoReed(
         name="Dunlin",
@@ -139,6 +155,8 @@ REEDS: Sequence[DemoReed] = (
         away=True,
         words="Buzzes on the soft notes.",
         grade=3,
+        cents=-9.0,
+        taps={"low_soft_attack": "no", "tongues_cleanly": "unsure"},
         note="Same stroke as always, from the right.",
         crow="rattling",
     ),
@@ -153,6 +171,13 @@ REEDS: Sequence[DemoReed] = (
         words="High notes sag up here, and it closes when I play out.",
         grade=2,
         clip=0.3e-3,
+        cents=-58.0,
+        taps={
+            "high_notes_hold": "no",
+            "sags_when_lip_loosens": "yes",
+            "soft_to_loud": "no",
+            "tongues_cleanly": "unsure",
+        },
     ),
     DemoReed(
         name="Knot",
@@ -164,8 +189,23 @@ REEDS: Sequence[DemoReed] = (
         words="One side closes before the other.",
         grade=3,
         crow="mixed",
+        cents=4.0,
+        taps={"low_soft_attack": "unsure", "tongues_cleanly": "unsure"},
     ),
 )
+
+
+#: The playing test of a good reed.
+_GOOD: Mapping[str, Answer] = {
+    "low_soft_attack": "yes",
+    "slurred_octaves": "yes",
+    "high_notes_hold": "yes",
+    "sags_when_lip_loosens": "no",
+    "tongues_cleanly": "yes",
+    "soft_to_loud": "yes",
+}
+#: The air where the player in the mountains lives, as their barometer shows it.
+_MOUNTAIN_AIR = Climate(temperature=294.0, humidity=0.28, pressure=80_990.0)
 
 
 def _id(word: str) -> UUID:
@@ -260,7 +300,13 @@ def _record(desk: Desk, reed: DemoReed, count: int) -> None:
     if reed.clip:
         write(Wetting(how="soaked", duration=120.0), "soaked to crow", 0.5)
     for made in recordings_for(
-        reed.crow, reed.seed, clip=reed.clip, control=sitting, scale=not count
+        reed.crow,
+        reed.seed,
+        clip=reed.clip,
+        control=sitting,
+        scale=not count,
+        cents=reed.cents,
+        wobble=reed.wobble,
     ):
         title = f"Invented: {reed.name}, {made.sound_of}, {made.word}"
         data = desk.sounds.to_wav(Heard(sound=made.sound, rate=RATE), title=title)
@@ -324,8 +370,9 @@ def _write(desk: Desk, reed: DemoReed, start: datetime) -> None:
     write(ReadingsTaken(source="gauge, standard points"), 8, counted(taken))
     if reed.note:
         write(Note(text=reed.note), 20)
-    sags = "yes" if reed.name == "Tern" else "no"
-    clean = "yes" if (reed.grade or 0) > 3 else "unsure"
-    write(PlayingTest(sags_when_lip_loosens=sags, tongues_cleanly=clean), 25)
+    write(Trials(crow_speaks="yes", leaks="no", bubbles="none", looked=True), 22)
+    write(PlayingTest.model_validate({**_GOOD, **reed.taps}), 25)
+    if reed.away:  # settled there for four days before it was judged
+        write(_MOUNTAIN_AIR, 5 * 24 * 60)
     days = 9 if reed.away else 2
     write(Verdict(words=reed.words, grade=reed.grade), days * 24 * 60)

@@ -6,8 +6,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from crowlight.bench.counsel import Counsel
+from crowlight.bench.desk import LIKED
 from crowlight.bench.outcomes import BestMoment
 from crowlight.judge.findings import as_data as findings_data
+from crowlight.judge.findings import catalogue
 from crowlight.plan.cut import as_data as plan_data
 from crowlight.report.finding import zone_name
 from crowlight.report.next_history import best_said
@@ -140,7 +142,7 @@ def advice_text(
     lines += ["", *_expected(option, words)]
     lines += _others(data, words)
     lines += ["", *_cane(data, words)]
-    if best is not None:
+    if best is not None and (best.deeds or (best.grade or 0) >= LIKED):
         lines.append(_best(best, words))
     lines.append(_target(counsel, data, words))
     lines += [f"- {n['text']}" for n in data["notes"]]
@@ -169,9 +171,15 @@ def _three(option: Plain, counsel: Counsel, words: Words) -> list[str]:
         said = words.say(text, middle=middle, low=low, high=high, basis=basis)
         act = f"{act} ({said})"
     lines = [f"{_label(mark('Next'), words)} {act}"]
-    if listen := [s["text"] for s in option["listen_for"]]:
+    listen = [s["text"] for s in option["listen_for"]]
+    stop = [s["text"] for s in option["stop_when"]]
+    remedy = catalogue().remedies.get(option["name"])
+    if option["kind"] == "act" and remedy is not None:
+        lines.append(f"{_label(mark('Expect'), words)} {words(remedy.effect)}")
+        listen, stop = [], [words(remedy.stop)]
+    if listen:
         lines.append(f"{_label(mark('Listen for'), words)} {' '.join(listen)}")
-    if stop := [s["text"] for s in option["stop_when"]]:
+    if stop:
         lines.append(f"{_label(mark('Stop when'), words)} {' / '.join(stop)}")
     if after := [c["text"] for c in option["after"]]:
         lines.append(f"{_label(mark('Afterwards'), words)} {' '.join(after)}")
@@ -232,7 +240,8 @@ def _expected(option: Plain, words: Words) -> list[str]:
     lines: list[str] = []
     if option["kind"] in ("scrape", "clip", "rest"):
         for name in _TOLD:
-            if (row := rows.get(name)) is not None:
+            row = rows.get(name)
+            if row is not None and not _nothing(option, name):
                 how = row.share or row.change
                 lines.append(f"  {row.label}: {how} [{row.basis}]")
     if lines:
@@ -252,6 +261,13 @@ def _expected(option: Plain, words: Words) -> list[str]:
     return lines
 
 
+def _nothing(option: Plain, name: str) -> bool:
+    """Whether an output changes by less than half a per cent either way: nothing to speak of."""
+    told = next(e for e in option["expected"] if e["name"] == name)
+    ends = told["share"] or (told["change"] if told["unit"] == "1" else None)
+    return ends is not None and max(abs(ends[0]), abs(ends[2])) < 0.005
+
+
 def _others(data: Plain, words: Words) -> list[str]:
     """Return the other options in a line each, and what is not offered and why."""
     lines = [_label(mark("Or"), words)]
@@ -268,23 +284,35 @@ def _others(data: Plain, words: Words) -> list[str]:
 
 
 def _cane(data: Plain, words: Words) -> list[str]:
-    """Return cane left in light strokes, the leanest zones first."""
+    """Return cane left in light strokes, and the zones where none is sure to be left."""
     left: Iterable[Plain] = data["cane_left"]
     by_zone: dict[str, list[str]] = {}
-    for c in sorted(left, key=lambda c: c["strokes"]):
+    none: dict[str, list[str]] = {}
+    for c in left:
         blade = words(mark("marked")) if c["blade"] == "marked" else words(mark("plain"))
-        said = f"{blade} {words.number(c['strokes'], 0)}"
-        by_zone.setdefault(c["zone"], []).append(said)
-    if not by_zone:
-        return []
-    zones = "; ".join(f"{zone_name(z, words)} {', '.join(said)}" for z, said in by_zone.items())
-    return [f"{_label(mark('Cane left, in light strokes, 95 % sure'), words)} {zones}."]
+        if c["strokes"]:
+            said = f"{blade} {words.number(c['strokes'], 0)}"
+            by_zone.setdefault(c["zone"], []).append(said)
+        else:
+            none.setdefault(c["zone"], []).append(blade)
+    lines: list[str] = []
+    if by_zone:
+        zones = "; ".join(f"{zone_name(z, words)} {', '.join(s)}" for z, s in by_zone.items())
+        label = _label(mark("Cane left at the thinnest places, in light strokes, 95 % sure"), words)
+        lines.append(f"{label} {zones}.")
+    if none:
+        zones = "; ".join(
+            zone_name(z, words) if len(s) == 2 else f"{zone_name(z, words)} ({s[0]})"
+            for z, s in none.items()
+        )
+        lines.append(f"{_label(mark('None that is sure'), words)} {zones}.")
+    return lines
 
 
 def _best(best: BestMoment, words: Words) -> str:
     said = best_said(best, words)
     if said.now:
-        text = mark("It was never liked better than now (%(how)s).")
+        text = mark("It was never liked better than it is now (%(how)s).")
         return words.say(text, how=said.said)
     gone = "; ".join(said.gone) or words(mark("nothing that was measured"))
     text = mark("Liked best at entry %(entry)s, %(at)s (%(how)s); gone since: %(gone)s.")

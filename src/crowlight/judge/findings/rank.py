@@ -8,7 +8,7 @@ measured leaves the odds where they are and widens their interval.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -20,7 +20,7 @@ from crowlight.judge.findings.load import catalogue
 from crowlight.judge.findings.measures import MEASURES
 from crowlight.judge.findings.odds import log_odds
 from crowlight.judge.findings.questions import Question, questions
-from crowlight.judge.findings.stops import Stop, bars, stops
+from crowlight.judge.findings.stops import Stop, bars, settled, stops
 from crowlight.judge.findings.weigh import Belief, Case, Weighed, Witnesses
 from crowlight.judge.findings.where import PLACES, Where
 
@@ -228,7 +228,8 @@ def rank(known: Known, *, of: Catalogue | None = None) -> Findings:
     ]
     forbidden = stops(known, supported, asked=bool(asked))
     order = sorted(
-        range(len(beliefs)), key=lambda i: _order(beliefs[i][0], beliefs[i][1], supports[i])
+        range(len(beliefs)),
+        key=lambda i: _order(beliefs[i][0], beliefs[i][1], supports[i], leave=settled(known)),
     )
     spare = any("loads" in stop.kinds for stop in forbidden)
     return Findings(
@@ -272,9 +273,13 @@ _FIRST = {
 }
 
 
-def _order(case: Case, belief: Belief, s: Support) -> tuple[int, float, str, str, str]:
+def _order(
+    case: Case, belief: Belief, s: Support, *, leave: Collection[str] = ()
+) -> tuple[int, float, str, str, str]:
     named = s in (Support.FAIR, Support.STRONG)
     first = _FIRST.get(case.finding.group, len(_FIRST)) if named else len(_FIRST) + 1
+    if named and case.finding.code in leave:
+        first = len(_FIRST)  # settled here: the place explains no more than the reed may
     where = case.where
     # rounded, so that a tie is broken by name and not by the last digit of a sum
     odds = -round(belief.log_odds, 9)

@@ -13,7 +13,7 @@ from crowlight.judge.findings.finding import Finding, Remedy
 from crowlight.judge.findings.measures import MEASURES
 from crowlight.judge.findings.where import REED
 
-__all__ = ["DAY", "SMALLEST_CLIP", "Stop", "bars", "stop_texts", "stops"]
+__all__ = ["DAY", "SMALLEST_CLIP", "Stop", "bars", "settled", "stop_texts", "stops"]
 
 #: A performance nearer than this allows only what can be undone [s].
 DAY = 24 * 3600.0
@@ -74,7 +74,7 @@ def stops(
     """
     found = list(supported)
     because: dict[str, tuple[str, ...]] = {
-        "not-the-reed": _of(found, "not-the-reed", leave=_settled(known)),
+        "not-the-reed": _of(found, "not-the-reed", leave=set(settled(known))),
         "not-now": _of(found, "not-now", leave={"blunt-knife"}),
         "before-the-knife": tuple(
             sorted(
@@ -142,12 +142,12 @@ def _of(found: Iterable[tuple[Finding, bool]], group: str, *, leave: set[str]) -
     return tuple(sorted({f.code for f, _ in found if f.group == group} - leave))
 
 
-def _settled(known: Known) -> set[str]:
+def settled(known: Known) -> frozenset[str]:
     """Return the findings that forbid no longer because the reed has settled at this place."""
     here = known.climate.here_for
     if here is not None and here >= SETTLED:
-        return {"higher-place", "lower-place", "drier-air"}
-    return set()
+        return frozenset({"higher-place", "lower-place", "drier-air"})
+    return frozenset()
 
 
 def _measured_anew(known: Known) -> bool:
