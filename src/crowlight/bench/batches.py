@@ -2,31 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from crowlight.bench.batch_facts import facts_of
-from crowlight.bench.kinds import Described, Verdict
-from crowlight.bench.ports import Batch, Entry, Maker, Reed, ReedQuery
-from crowlight.bench.state import current, state_of
+from crowlight.bench.ports import Batch, Maker, Reed, ReedQuery
+from crowlight.bench.state import state_of
 from crowlight.bench.tasks import result_key, task_named
-from crowlight.bench.workshop_kinds import (
-    MAKING,
-    CaneTube,
-    FollowUp,
-    Minutes,
-    Outcome,
-    Played,
-    ShapedWith,
-    Stage,
-)
+from crowlight.bench.workshop_kinds import MAKING
 from crowlight.errors import NotFound
 from crowlight.reed import Repeatability
 
 if TYPE_CHECKING:  # they load the statistics, which most of the desk does without
-    from crowlight.batch.figures import Figures, Made
+    from crowlight.batch.figures import Figures
     from crowlight.bench.batch_found import BatchFound
     from crowlight.bench.batch_reed import BatchReed
     from crowlight.bench.desk import Desk
@@ -36,11 +26,6 @@ __all__ = ["OTHERS", "BatchLine", "BatchShown", "Batches"]
 #: Most reeds of the same maker that good and poor ones are looked for among, besides the batch.
 OTHERS = 60
 _EACH = 500
-#: Entries that tell of a reed's way through the workshop.
-_KINDS = frozenset(
-    {"stage", "outcome", "minutes", "played", "follow-up", "cane-tube", "shaped", "verdict"}
-    | {"described", "withdrawn"}
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,14 +190,10 @@ class Batches:
         Posted reeds, which others made, do not count.
         """
         from crowlight.batch.figures import workshop_figures
+        from crowlight.bench.making import KINDS_LOOKED_AT, made_reeds
 
-        entries = self.desk.records.entries_of_kinds(_KINDS)
-        posted = {e.reed for e in self.desk.records.entries_of_kinds({"intake"})}
-        by_reed: dict[UUID, list[Entry]] = {}
-        for e in entries:
-            if e.reed not in posted:
-                by_reed.setdefault(e.reed, []).append(e)
-        return workshop_figures(list(_made(by_reed)), stages=len(MAKING))
+        entries = self.desk.records.plain_entries(KINDS_LOOKED_AT)
+        return workshop_figures(made_reeds(entries), stages=len(MAKING))
 
 
 def _one_digit(count: int) -> int:
@@ -225,49 +206,3 @@ def _one_digit(count: int) -> int:
     """
     unit = 10 ** (len(str(count)) - 1)
     return count // unit * unit
-
-
-def _made(by_reed: Mapping[UUID, Sequence[Entry]]) -> Iterator[Made]:
-    """Yield each reed's way through the workshop."""
-    from crowlight.batch.figures import Made
-
-    for entries in by_reed.values():
-        said: dict[str, Any] = {"stage": None, "seconds": None, "cost": None, "played": None}
-        for e in current(entries):
-            _say(said, e.payload)
-        yield Made(**said)
-
-
-def _say(said: dict[str, Any], payload: object) -> None:
-    """Add what one entry says to what is known of a reed."""
-    match payload:
-        case Stage(stage=stage) if stage in MAKING:
-            said["stage"] = max(MAKING.index(stage), said["stage"] or 0)
-        case Minutes():
-            if payload.duration is not None:
-                said["seconds"] = (said["seconds"] or 0.0) + payload.duration
-            # unlike money is not added: what was noted first stands
-            if payload.cost is not None and said.get("currency") in (None, payload.currency):
-                said["cost"] = (said["cost"] or 0.0) + payload.cost
-                said["currency"] = payload.currency
-        case Outcome():
-            said["sellable"] = payload.outcome == "sellable"
-            said["reason"] = "" if said["sellable"] else payload.reason
-            said["ended"] = not said["sellable"]
-        case Played():
-            said["played"] = (said["played"] or 0.0) + payload.duration
-        case FollowUp():
-            if payload.played is not None:
-                said["played"] = max(payload.played, said["played"] or 0.0)
-            if payload.still_played != "unsure":
-                said["ended"] = payload.still_played == "no"
-        case CaneTube(lot=lot) if lot:
-            said["cane"] = lot
-        case ShapedWith(tool=tool) if tool:
-            said["shape"] = tool
-        case Verdict(grade=int() as grade):
-            said["grade"] = grade
-        case Described() if payload.cane.source:
-            said.setdefault("cane", payload.cane.source)
-        case _:
-            pass

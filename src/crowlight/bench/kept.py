@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal, NamedTuple
 from uuid import UUID
 
 from crowlight.bench.kinds import Payload
@@ -22,6 +22,7 @@ __all__ = [
     "Page",
     "Person",
     "PersonPlace",
+    "PlainEntry",
     "Player",
     "Reed",
     "ReedQuery",
@@ -174,6 +175,16 @@ class Entry(NewEntry):
     reed: UUID
     seq: int
     recorded_at: datetime
+
+
+class PlainEntry(NamedTuple):
+    """An entry as plain values; its reed by a number that means nothing outside one answer."""
+
+    reed: int
+    uuid: str
+    kind: str
+    payload: Mapping[str, Any]
+    replaces: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,6 +26,7 @@ from crowlight.bench.kept import (
     Page,
     Person,
     PersonPlace,
+    PlainEntry,
     Player,
     Reed,
     ReedQuery,
@@ -53,6 +54,7 @@ __all__ = [
     "Page",
     "Person",
     "PersonPlace",
+    "PlainEntry",
     "Player",
     "Records",
     "Reed",
@@ -196,6 +198,14 @@ class Records(Protocol):
         """Return the entries of these kinds, of one reed or all, without their readings.
 
         Replaced and withdrawn ones are among them; see `crowlight.bench.state.current`.
+        """
+        ...
+
+    def plain_entries(self, kinds: Collection[str]) -> Sequence[PlainEntry]:
+        """Return the entries of these kinds of all reeds, in the order in which they happened.
+
+        Replaced and withdrawn ones are among them. They are not read into models: this is for
+        counting over tens of thousands of entries.
         """
         ...
 

@@ -20,6 +20,7 @@ from crowlight.bench.ports import (
     Page,
     Person,
     PersonPlace,
+    PlainEntry,
     Reed,
     ReedQuery,
     Sitting,
@@ -29,7 +30,7 @@ from crowlight.store.append import append
 from crowlight.store.database import WAIT, Database
 from crowlight.store.everything import everything
 from crowlight.store.failpoints import Failpoint, pass_by
-from crowlight.store.rows import entries_of, load_entries
+from crowlight.store.rows import entries_of, load_entries, plain_entries
 from crowlight.store.schema import entry, person, reed, reed_summary
 from crowlight.store.summary import lock, refresh, summary_of, summary_row
 
@@ -236,6 +237,11 @@ class SqlRecords:
                 conditions.append(entry.c.reed == reeds.reed_id_of(connection, reed))
             chosen = entries_of(*conditions)
             return tuple(load_entries(connection, chosen, with_readings=False))
+
+    def plain_entries(self, kinds: Collection[str]) -> Sequence[PlainEntry]:
+        """Return the entries of these kinds of all reeds as plain values, in order of happening."""
+        with self.database.read() as connection:
+            return plain_entries(connection, sorted(kinds))
 
     def append(
         self, reed: UUID, entries: Sequence[NewEntry], *, expected_seq: int | None = None

@@ -7,15 +7,16 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Connection, Row, Select, select
+from pydantic_core import from_json
+from sqlalchemy import Connection, Row, Select, String, select, type_coerce
 
 from crowlight.bench.kinds import ReadingsTaken
 from crowlight.bench.kinds import read as read_payload
-from crowlight.bench.ports import Entry, NewEntry
+from crowlight.bench.ports import Entry, NewEntry, PlainEntry
 from crowlight.reed import Blade, CaneState, Place, Reading
 from crowlight.store.schema import entry, person, reading, reed
 
-__all__ = ["chunks", "entries_of", "load_entries", "reading_row", "same_content"]
+__all__ = ["chunks", "entries_of", "load_entries", "plain_entries", "reading_row", "same_content"]
 
 _AUTHOR = person.alias("author")
 #: Variables in one statement; SQLite's limit is 32 766, PostgreSQL's 65 535.
@@ -50,6 +51,30 @@ def load_entries(
         for row in connection.execute(statement):
             readings[row.entry].append(_reading(row))
     return [_entry(row, readings[row.id]) for row in rows]
+
+
+def plain_entries(connection: Connection, kinds: Sequence[str]) -> list[PlainEntry]:
+    """Load the entries of these kinds as plain values, in the order in which they happened.
+
+    Text columns are taken as the database has them: for tens of thousands of entries, turning them
+    into models, times and uuids costs many times as much as reading them.
+    """
+    rows = connection.execute(
+        select(
+            entry.c.reed,
+            type_coerce(entry.c.uuid, String),
+            entry.c.kind,
+            type_coerce(entry.c.payload, String),
+            type_coerce(entry.c.replaces, String),
+        )
+        .where(entry.c.kind.in_(kinds))
+        .order_by(entry.c.happened_at, entry.c.seq)
+    )
+    return [
+        # PostgreSQL's driver has read the payload already
+        PlainEntry(r, str(u), k, from_json(p) if isinstance(p, str) else p, w and str(w))
+        for r, u, k, p, w in rows
+    ]
 
 
 def _entry(row: Row[Any], readings: Iterable[Reading]) -> Entry:
