@@ -21,6 +21,7 @@ def demo(
     """Make up a small workshop, judge its reeds, write reports and open the pages."""
     from crowlight.cli.reading import write_text
     from crowlight.cli.serving import serve_folder
+    from crowlight.invented.posted import fill_posted
     from crowlight.invented.workshop import fill
     from crowlight.report.html import report_html
     from crowlight.wiring import open_desk
@@ -28,7 +29,7 @@ def demo(
     folder = to / "records"
     typer.echo("Everything in this demo is invented: the town, the people, the reeds, the numbers.")
     with open_desk(folder) as desk:
-        for name in fill(desk):
+        for name in (*fill(desk), *fill_posted(desk)):
             sheet = desk.sheet(name)
             file = to / f"{name}.html"
             write_text(file, report_html(sheet))

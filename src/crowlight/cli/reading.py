@@ -6,7 +6,7 @@ from pathlib import Path
 
 from crowlight.errors import CannotWrite, InputError
 
-__all__ = ["read_bytes", "write_text"]
+__all__ = ["read_bytes", "write_bytes", "write_text"]
 
 
 def read_bytes(path: Path) -> bytes:
@@ -24,6 +24,18 @@ def write_text(path: Path, text: str) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         part = path.with_name(path.name + ".part")
         part.write_text(text, encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        msg = f"{path} cannot be written ({error.strerror}); name another place"
+        raise CannotWrite(msg) from None
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write a file of bytes whole or not at all."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_name(path.name + ".part")
+        part.write_bytes(data)
         part.replace(path)
     except OSError as error:
         msg = f"{path} cannot be written ({error.strerror}); name another place"

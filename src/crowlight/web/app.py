@@ -18,17 +18,22 @@ from crowlight.report.words import mark
 from crowlight.web.pages import Pages, stylesheet, words_for
 from crowlight.web.replies import Replies
 from crowlight.web.routes import (
+    arrival,
+    back,
     batches,
     blades,
     calibration,
+    closing,
     entries,
     journeys,
+    letters,
     listing,
     measure,
     next_cut,
     next_log,
     offline,
     play,
+    posted,
     readings,
     record,
     reed,
@@ -100,8 +105,10 @@ def create_app(
         settings,
         sitting,
         measure,
+        closing,
+        back,
     )
-    for module in (*shown, batches, record, offline):
+    for module in (*shown, batches, posted, arrival, letters, record, offline):
         app.include_router(module.router)
     app.add_api_route("/static/{version}/{name}", _static, include_in_schema=False)
     app.add_api_route("/favicon.ico", _icon, include_in_schema=False)

@@ -35,6 +35,9 @@ DONE: Mapping[str, str] = {
     "imported": mark("Table imported."),
     "imported-before": mark("This table was imported before; nothing was added."),
     "added": mark("Reed added."),
+    "taken-in": mark("Taken in. Now photographs and measures, before any touch."),
+    "photo": mark("Photograph kept."),
+    "letter": mark("Letter kept as you edited it."),
     "settings": mark("Kept."),
 }
 
@@ -51,7 +54,7 @@ def words_for(request: Request) -> Words:
 def stylesheet() -> bytes:
     """Return the one style sheet of all pages."""
     folder = files("crowlight.web") / "static" / "css"
-    names = ("pages", "models", "sounds", "bench", "next", "batches")
+    names = ("pages", "models", "sounds", "bench", "next", "batches", "posted")
     own = "".join((folder / f"{n}.css").read_text(encoding="utf-8") for n in (*names, "recorder"))
     return (style("tokens", "pictures") + own).encode()
 

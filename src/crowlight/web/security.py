@@ -32,9 +32,11 @@ _MEGABYTE = 1_000_000
 #: Largest body of a request [bytes]; a table of 100,000 readings has about 5 MB.
 BODY_LIMIT = 1 * _MEGABYTE
 FILE_LIMIT = 20 * _MEGABYTE
+#: A photograph and the form around it.
+PHOTO_LIMIT = FILE_LIMIT + BODY_LIMIT
 #: Three minutes of stereo at 48 kHz and 24 bits have 52 MB.
 SOUND_LIMIT = 60 * _MEGABYTE
-_LIMITS = {"/import": FILE_LIMIT, "/sounds": SOUND_LIMIT}
+_LIMITS = {"/import": FILE_LIMIT, "/photos": PHOTO_LIMIT, "/sounds": SOUND_LIMIT}
 
 
 def policy(**extra: str) -> str:

@@ -11,11 +11,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
 from crowlight.bench.desk import Sheet
-from crowlight.bench.kinds import ForceTest, Lengths, Opening, Withdrawn
+from crowlight.bench.kinds import Clip, Cut, ForceTest, Lengths, Opening, Withdrawn
 from crowlight.bench.payload import Followed
 from crowlight.bench.ports import Entry
 from crowlight.errors import CrowlightError, NotFound
 from crowlight.report.words import mark
+from crowlight.web.consent import consent_of
 from crowlight.web.field import Form
 from crowlight.web.fields import FORMS
 from crowlight.web.log import lines
@@ -79,7 +80,13 @@ def _page(
         uuid=uuid,
         corrects=corrects,
         news=lines(sheet, bench.words)[:5] if status == 409 else [],
+        asks=corrects is None and _asks(bench, sheet.reed.uuid, kind),
     )
+
+
+def _asks(bench: Bench, reed: UUID, kind: str) -> bool:
+    """Tell whether the form asks what the player of a posted reed said about cutting."""
+    return kind in {Cut.kind, Clip.kind} and not bench.desk.posted.may_cut(reed)
 
 
 def _offering(kind: str, sheet: Sheet, bench: Bench) -> Form:
@@ -168,9 +175,18 @@ def _write(
     troubles, status, uuid = [*sent.troubles, *found], 422, sent.uuid
     if sent.troubles:
         status = 403
+    consent = None
+    if old is None and _asks(bench, reed, kind):
+        consent, missing = consent_of(sent, bench.words)
+        troubles += missing
     if payload is not None and not troubles:
         try:
-            write_once(bench.desk, reed, payload, sent, replaces=entry)
+            if consent is not None and isinstance(payload, Cut | Clip):
+                bench.desk.posted.write_with_consent(
+                    reed, payload, consent, uuid=sent.uuid, expected_seq=sent.seen
+                )
+            else:
+                write_once(bench.desk, reed, payload, sent, replaces=entry)
         except CrowlightError as error:
             troubles, status = [trouble_of(error, bench.words)], status_of(error)
             if status == 409:
