@@ -19,6 +19,7 @@ from crowlight.cli import (
     moments,
     people,
     planning,
+    posting,
     serving,
     styles,
     verifying,
@@ -72,6 +73,9 @@ app.command()(batches.batch)
 app.command()(batches.figures)
 app.command()(moments.compare)
 app.command()(keeping.report)
+app.command()(posting.posted)
+app.command()(posting.letter)
+app.command("print")(posting.print_out)
 app.command()(keeping.export)
 app.command()(keeping.backup)
 app.command()(keeping.restore)
