@@ -1,4 +1,4 @@
-"""What is known of a reed's shape besides thickness: opening, cane, width, tie."""
+"""What is known of a reed's shape besides thickness: opening, lengths, cane, width, tie."""
 
 from __future__ import annotations
 
@@ -34,8 +34,12 @@ def extras_of(state: ReedState, style: Style | None, *, wanted: float | None = N
         Opening of the reed it is to be like [m]; the usual one if not given.
     """
     return Geometry(
+        length=_length(state, style),
+        clipping_room=_room(state, style),
         opening=_opening(state, wanted),
-        opening_lopsided=_lopsided(state.opening) if state.opening and not _old(state) else None,
+        opening_lopsided=_lopsided(state.opening)
+        if state.opening and not state.opening_old
+        else None,
         diameter=_diameter(state),
         tip_width=_width(state, style),
         tie_beyond=_tie(state),
@@ -43,8 +47,22 @@ def extras_of(state: ReedState, style: Style | None, *, wanted: float | None = N
     )
 
 
-def _old(state: ReedState) -> bool:
-    return state.opening_old
+def _length(state: ReedState, style: Style | None) -> Measured | None:
+    if state.length is None or style is None:
+        return None
+    usual = style.lengths["overall"].value
+    return Measured(state.length - usual, state.length_uncertainty or 0.25e-3)
+
+
+def _room(state: ReedState, style: Style | None) -> Measured | None:
+    """Return the length that may still be clipped before the stop."""
+    if state.length is None or style is None:
+        return None
+    staple = style.lengths["staple"]
+    top = state.lengths.thread_top if state.lengths else None
+    least = (staple.value if top is None else top) + style.lengths["shortest_blade"].value
+    u = math.hypot(state.length_uncertainty or 0.25e-3, staple.spread if top is None else 0.125e-3)
+    return Measured(state.length - least, u)
 
 
 def _opening(state: ReedState, wanted: float | None) -> Measured | None:

@@ -234,12 +234,11 @@ def model_known(reed: ReedNow, wanted: Mapping[str, float]) -> ModelKnown:
 
 
 def merged(geometry: Geometry, extras: Geometry) -> Geometry:
-    """Return a geometry with what `extras` knows besides: opening, cane, tie."""
-    empty = Geometry()
+    """Return a geometry with what only `extras` knows: opening, cane, tie, lengths."""
     more = {
         f.name: getattr(extras, f.name)
         for f in fields(extras)
-        if getattr(extras, f.name) != getattr(empty, f.name)
+        if getattr(geometry, f.name) is None and getattr(extras, f.name) is not None
     }
     return replace(geometry, **more)
 
