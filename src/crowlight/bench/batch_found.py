@@ -16,7 +16,7 @@ from crowlight.batch.candidates import Candidates, good_and_poor
 from crowlight.batch.control import LEAST, Capability, ControlChart, capability, control_chart
 from crowlight.batch.outliers import LEAST_PER_QUANTITY, Apart, robust_distances
 from crowlight.batch.split import SplitPlan, SplitResult, evaluate_split, plan_split
-from crowlight.batch.spread import Spread, spread_of
+from crowlight.batch.spread import OneWay, Spread, one_way, spread_of
 from crowlight.batch.steady import Contrast, Series, Steady, of_sides, steady_differences
 from crowlight.batch.tracking import Checked, Tracked, check_steps, tracking
 from crowlight.bench.batch_reed import BatchReed, Known, Sides
@@ -47,6 +47,9 @@ class Charted:
         None for fewer than six reeds.
     capability : Capability or None
         Against what the style asks, if it does.
+    batches : OneWay or None
+        How far this maker's batches lie apart beyond what reeds within one do; None unless two of
+        them have two measured reeds each.
     """
 
     code: str
@@ -54,6 +57,7 @@ class Charted:
     spread: Spread
     chart: ControlChart | None
     capability: Capability | None
+    batches: OneWay | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +166,7 @@ def batch_found(inputs: Mapping[str, Any], report: Report = lambda _: None) -> B
     others: list[BatchReed] = list(inputs["others"])
     told = " ".join(f"{r.uuid}:{r.seq}" for r in reeds).encode()
     rng = np.random.default_rng(int.from_bytes(hashlib.sha256(told).digest()[:8]))
-    charted = tuple(_charted(reeds))
+    charted = tuple(_charted(reeds, others, inputs["batches"]))
     report(0.2)
     apart = tuple(_apart(reeds, rng))
     report(0.5)
@@ -196,7 +200,9 @@ def _codes(reeds: Sequence[BatchReed]) -> list[str]:
     return list(dict.fromkeys(code for r in reeds for code in r.measured.quantities))
 
 
-def _charted(reeds: Sequence[BatchReed]) -> list[Charted]:
+def _charted(
+    reeds: Sequence[BatchReed], others: Sequence[BatchReed], batches: Mapping[str, str]
+) -> list[Charted]:
     found: list[Charted] = []
     for code in _codes(reeds):
         having = [(r.uuid, k) for r in reeds if _is_known(k := r.measured.quantities.get(code))]
@@ -218,9 +224,22 @@ def _charted(reeds: Sequence[BatchReed]) -> list[Charted]:
                 capability=capability(values, low=limits[0], high=limits[1])
                 if limits and chart is not None
                 else None,
+                batches=_between_batches(code, [*reeds, *others], batches),
             )
         )
     return found
+
+
+def _between_batches(
+    code: str, reeds: Sequence[BatchReed], batches: Mapping[str, str]
+) -> OneWay | None:
+    groups: dict[str, list[float]] = {}
+    for r in reeds:
+        of, known = batches.get(str(r.uuid), ""), r.measured.quantities.get(code)
+        if of and known is not None and _is_known(known):
+            groups.setdefault(of, []).append(known.value)
+    usable = [g for g in groups.values() if len(g) > 1]
+    return one_way(usable) if len(usable) > 1 else None
 
 
 def _is_known(known: Known | None) -> bool:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:  # they load the statistics, which most of the desk does witho
     from crowlight.bench.batch_found import BatchFound
     from crowlight.bench.batch_reed import BatchReed
     from crowlight.bench.desk import Desk
+    from crowlight.bench.gauge_trial import GaugeTrial
 
 __all__ = ["OTHERS", "BatchLine", "BatchShown", "Batches"]
 
@@ -181,6 +182,13 @@ class Batches:
         inputs["gauges"] = {c: Repeatability(sd, dof) for c, (sd, dof) in rest["gauges"].items()}
         inputs |= {"uuid": reed.uuid, "seq": reed.seq, "facts": facts_of(state)}
         return self.desk.computed("batch-reed", inputs, sticky=str(reed.uuid), told=told)
+
+    def gauge_trials(self, reed: str | UUID) -> tuple[GaugeTrial, ...]:
+        """Say how well gauge and hand repeat themselves; see `crowlight.bench.gauge_trial`."""
+        from crowlight.bench.gauge_trial import gauge_trials
+
+        kept = self.desk.records.reed(reed)
+        return gauge_trials(kept.name, state_of(self.desk.records.entries(kept.uuid)))
 
     # --- the workshop -----------------------------------------------------------------------------
 

@@ -1,4 +1,4 @@
-"""``crowlight batch`` and ``figures``: what reeds have in common, what the work yields."""
+"""``crowlight batch``, ``figures`` and ``gauge``: batches, what the work yields, the gauge."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-__all__ = ["batch", "figures"]
+__all__ = ["batch", "figures", "gauge"]
 
 
 def batch(
@@ -47,3 +47,25 @@ def figures(
         typer.echo(json.dumps(figures_plain(found), indent=1, allow_nan=False))
     else:
         typer.echo(figures_text(found, in_locale("en")))
+
+
+def gauge(
+    context: typer.Context,
+    reed: Annotated[
+        str, typer.Argument(help="A reed measured twice in each of several mountings.")
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Say how well your gauge repeats itself, and what taking the reed off and on again adds."""
+    import json
+
+    from crowlight.report.gauge_trial import trial_plain, trial_text
+    from crowlight.report.words import in_locale
+    from crowlight.wiring import open_desk
+
+    with open_desk(context.obj) as desk:
+        trials = desk.batches.gauge_trials(reed)
+    if as_json:
+        typer.echo(json.dumps([trial_plain(t) for t in trials], indent=1, allow_nan=False))
+    else:
+        typer.echo("\n\n".join(trial_text(t, in_locale("en")) for t in trials))

@@ -134,6 +134,14 @@ def batch_plain(shown: BatchShown, words: Words) -> dict[str, Any]:
                 "low": _in_mm(c.code, c.spread.reeds.low),
                 "high": _in_mm(c.code, c.spread.reeds.high),
                 "told_apart": c.spread.told_apart,
+                "between_batches": None
+                if c.batches is None
+                else {
+                    "batches": c.batches.groups,
+                    "value": _in_mm(c.code, c.batches.between.value),
+                    "low": _in_mm(c.code, c.batches.between.low),
+                    "high": _in_mm(c.code, c.batches.between.high),
+                },
                 "signals": [
                     {"rule": s.rule, "reed": shown.names.get(c.reeds[s.at])}
                     for s in (c.chart.signals if c.chart else ())

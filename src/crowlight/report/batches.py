@@ -49,6 +49,8 @@ class ConsistencyRow:
         Reeds it is known of.
     mean, total, gauge, reeds, interval : str
         Numbers in that unit.
+    batches : str
+        How far this maker's batches differ, with its interval; empty if there is one batch.
     told_apart : bool
         Whether the reeds differ by more than the gauge shows alone.
     charted : bool
@@ -68,6 +70,7 @@ class ConsistencyRow:
     gauge: str
     reeds: str
     interval: str
+    batches: str
     told_apart: bool
     charted: bool
     signals: tuple[str, ...]
@@ -92,6 +95,7 @@ def _row(c: Charted, names: Mapping[UUID, str], words: Words) -> ConsistencyRow:
         gauge=shown_value(code, s.gauge, words),
         reeds=shown_value(code, s.reeds.value, words),
         interval=span_said(code, s.reeds.low, s.reeds.high, words),
+        batches=_between_said(c, words),
         told_apart=s.told_apart,
         charted=c.chart is not None,
         signals=tuple(
@@ -99,6 +103,18 @@ def _row(c: Charted, names: Mapping[UUID, str], words: Words) -> ConsistencyRow:
             for g in signals
         ),
         capability=_capability_said(c, words),
+    )
+
+
+def _between_said(c: Charted, words: Words) -> str:
+    if c.batches is None:
+        return ""
+    between = c.batches.between
+    return words.say(
+        mark("%(count)s batches differ by %(value)s (%(span)s)"),
+        count=c.batches.groups,
+        value=shown_value(c.code, between.value, words),
+        span=span_said(c.code, between.low, between.high, words),
     )
 
 
