@@ -1,20 +1,21 @@
-"""Plans and findings of made-up reeds as plain data, for tests of what is shown of them."""
+"""Advice about made-up reeds, for tests of what is shown of it.
+
+Plans are put together by hand, so that the pages are tested whatever a planner would choose; the
+findings are ranked from what is known.
+"""
 
 from __future__ import annotations
 
 import hashlib
 import threading
 from collections.abc import Mapping
-from dataclasses import replace
 from functools import cache
 from typing import Any
 
-import numpy as np
 from tests.canned_models import CannedJob, CannedJobs
-from tests.cut_reeds import Real, fake_reed
 
 from crowlight.bench.advise import Answered
-from crowlight.bench.counsel import Counsel, without_shapes
+from crowlight.bench.counsel import Counsel
 from crowlight.judge.findings import (
     Agreement,
     BladeKnown,
@@ -29,27 +30,101 @@ from crowlight.judge.findings import (
     rank,
 )
 from crowlight.judge.findings import as_data as findings_data
-from crowlight.plan.cut import StrokeSize, as_data, draw_chance, next_act, next_cut, target
+from crowlight.plan.cut import (
+    Act,
+    CaneLeft,
+    Expected,
+    Harm,
+    Option,
+    Part,
+    Plan,
+    StrokeSize,
+    as_data,
+)
+from crowlight.plan.cut.said import after_checks, listen_for, stop_when
+from crowlight.reed import Blade
+from crowlight.reed.styles import style
 from crowlight.report.words import in_locale
 
 EN = in_locale("en")
+LONG = style("long")
+BOTH = (Blade.MARKED, Blade.PLAIN)
+STROKES = StrokeSize(3e-6, 0.5, "your data", 9)
+NONE = (0.0, 0.0, 0.0)
+NAN = float("nan")
 
 
 def mm(value: float, u: float) -> Measured:
     return Measured(value * 1e-3, u * 1e-3)
 
 
-def heavy_heart(b: Real, t: Real, u: Real) -> Real:
-    return np.where((b == 0) & (t > 6e-3) & (t < 11.5e-3), 0.05e-3, 0.0) + 0 * u
+# --- options -------------------------------------------------------------------------------------
+
+LEAVE, REST = Act("leave", "leave"), Act("rest", "rest")
+HEART = Act("scrape", "equalise-heart", "heart", Part.WHOLE, (Blade.MARKED,), strokes=2)
+CORNER = Act(
+    "scrape", "dust-corner", "tip", Part.LEFT_CORNER, (Blade.MARKED,), oblique=True, strokes=1
+)
+SIDES = Act("scrape", "dust-corners", "tip", Part.SIDES, BOTH, oblique=True, strokes=2)
+CLIP = Act("clip", "clip", "length", Part.WHOLE, BOTH, clip=0.1e-3)
 
 
-def flat_tip(b: Real, t: Real, u: Real) -> Real:
-    return np.where(t < 4e-3, 0.028e-3 * u**2 * np.clip((4e-3 - t) / 1e-3, 0, 1), 0.0) + 0 * b
+def option(act: Act) -> Option:
+    """Return an option with predictions of plausible size."""
+    expected: tuple[Expected, ...] = ()
+    if act.cuts:
+        size = "your data" if act.kind == "scrape" else "common practice"
+        expected = (
+            Expected(
+                "rest_height", "m", -2e-5, -1e-5, 1e-6, -0.03, -0.015, 0.001, ("physics", size)
+            ),
+            Expected(
+                "closing_pressure", "Pa", -96.0, -55.0, -22.0, -0.016, -0.009, -0.004,
+                ("physics", size),
+            ),
+            Expected("tilt", "1", -0.01, 0.0, 0.01, NAN, NAN, NAN, ("physics", size)),
+        )  # fmt: skip
+    if act.kind == "rest":
+        night = ("common practice",)
+        expected = (Expected("rest_height", "m", -2e-5, 4e-5, 1e-4, NAN, NAN, NAN, night),)
+    cautions = {"scrape": ("knife", "dust"), "clip": ("clipping", "knife")}.get(act.kind, ())
+    return Option(
+        act=act,
+        cane=(2e-6, 6e-6, 14e-6) if act.kind == "scrape" else NONE,
+        expected=expected,
+        gain=0.3 if act.cuts else 0.0,
+        better=0.9 if act.cuts else 0.0,
+        worth=0.3 if act.cuts else 0.0,
+        harm=Harm(floor=0.01, tear=0.004 * act.strokes) if act.cuts else Harm(),
+        harm_basis=("your data", "common practice") if act.cuts else ("common practice",),
+        listen_for=listen_for(act),
+        stop_when=stop_when(act, LONG),
+        after_check=after_checks(act, gauge_due=False),
+        cane_left=tuple(
+            CaneLeft(z.name, b, 1e-5 * (i + 1), 3 * (i + 1))
+            for i, z in enumerate(LONG.zones[:6])
+            for b in Blade
+        ),
+        cautions=(*cautions, "tear") if act.zone == "tip" else cautions,
+    )
 
 
-def thick_corner(b: Real, t: Real, u: Real) -> Real:
-    return np.where((b == 0) & (t < 2.5e-3) & (u < -0.4), 0.03e-3, 0.0)
+def plan(known: Known, *acts: Act, advised: int = 0, notes: tuple[str, ...] = ()) -> Plan:
+    """Return a plan of these, leaving and resting."""
+    found = rank(known)
+    return Plan(
+        options=tuple(option(a) for a in (*acts, LEAVE, REST)),
+        advised=advised,
+        source="style",
+        distance=(0.1, 0.3, 0.7),
+        named=(),
+        barred=(),
+        stops=found.stops,
+        notes=("style-only", *notes),
+    )
 
+
+# --- reeds ---------------------------------------------------------------------------------------
 
 EVEN = SideKnown(corner=mm(0, 0.006))
 FLAT = BladeKnown(
@@ -57,76 +132,63 @@ FLAT = BladeKnown(
     right=SideKnown(tip_slope=mm(-0.03, 0.006), corner=mm(0.02, 0.006)),
     tip=mm(0, 0.006),
 )
-CASES: dict[str, tuple[Any, Known]] = {
-    "nothing": (None, Known()),
-    "unmeasured": (None, Known()),
-    "heart": (
-        heavy_heart,
-        Known(
-            geometry=Geometry(blades={"heart": mm(0.05, 0.012), "heart_length": mm(1.2, 0.5)}),
-            playing=Playing(words=frozenset({"wobbles"})),
-        ),
+HEAVY = Known(
+    geometry=Geometry(blades={"heart": mm(0.05, 0.012), "heart_length": mm(1.2, 0.5)}),
+    playing=Playing(words=frozenset({"wobbles"})),
+)
+RATTLING = Known(
+    geometry=Geometry(marked=FLAT, plain=FLAT, clipping_room=mm(1.3, 0.15)),
+    crow=Crow(clean=0.05, mixed=0.15, rattling=0.8, speaks="yes", cents=Measured(-25, 8)),
+    playing=Playing(words=frozenset({"rattles"})),
+)
+CHIRPING = Known(
+    geometry=Geometry(
+        marked=BladeKnown(left=SideKnown(corner=mm(0.03, 0.006)), right=EVEN),
+        plain=BladeKnown(left=EVEN, right=EVEN),
     ),
-    "clip": (
-        flat_tip,
-        Known(
-            geometry=Geometry(marked=FLAT, plain=FLAT, clipping_room=mm(1.3, 0.15)),
-            crow=Crow(clean=0.05, mixed=0.15, rattling=0.8, speaks="yes", cents=Measured(-25, 8)),
-            playing=Playing(words=frozenset({"rattles"})),
-        ),
+    playing=Playing(words=frozenset({"chirps"})),
+)
+LOST = Known(
+    history=History(crow_lost="yes", last_cut="worse", cuts_since_measured=1),
+    crow=Crow(speaks="no"),
+)
+CASES: Mapping[str, tuple[Known, Plan]] = {
+    "nothing": (Known(), plan(Known())),
+    "unmeasured": (Known(), plan(Known(), Act("act", "record"), notes=("measure-first",))),
+    "heart": (HEAVY, plan(HEAVY, HEART)),
+    "unasked": (Known(), plan(Known(), HEART)),
+    "clip": (RATTLING, plan(RATTLING, SIDES, CLIP)),
+    "clip-only": (RATTLING, plan(RATTLING, CLIP, SIDES)),
+    "corner": (CHIRPING, plan(CHIRPING, CORNER)),
+    "crow-lost": (LOST, plan(LOST, Act("act", "record"))),
+    **{
+        name: (known, plan(known, Act("act", "retire")))
+        for name, known in (
+            ("crack", Known(trials=Trials(looked=True, look=frozenset({"crack-thread"})))),
+            ("splinter", Known(trials=Trials(looked=True, look=frozenset({"splinter"})))),
+        )
+    },
+    "others": (
+        (others := Known(agreement=Agreement(others_reed=True))),
+        plan(others),
     ),
-    "corner": (
-        thick_corner,
-        Known(
-            geometry=Geometry(
-                marked=BladeKnown(left=SideKnown(corner=mm(0.03, 0.006)), right=EVEN),
-                plain=BladeKnown(left=EVEN, right=EVEN),
-            ),
-            playing=Playing(words=frozenset({"chirps"})),
-        ),
-    ),
-    "crow-lost": (
-        None,
-        Known(
-            history=History(crow_lost="yes", last_cut="worse", cuts_since_measured=1),
-            crow=Crow(speaks="no"),
-        ),
-    ),
-    "crack": (None, Known(trials=Trials(looked=True, look=frozenset({"crack-thread"})))),
-    "splinter": (heavy_heart, Known(trials=Trials(looked=True, look=frozenset({"splinter"})))),
-    "others": (heavy_heart, Known(agreement=Agreement(others_reed=True))),
 }
 
 
 @cache
 def counsel(name: str) -> Counsel:
-    """Return what the tool says of a made-up reed; of "clip-only", that a clip comes first.
-
-    Of "unasked", that a cut comes closer to the target although nothing is named wrong.
-    """
-    if name == "clip-only":
-        said = counsel("clip")
-        first = next(i for i, o in enumerate(said.plan.options) if o.act.kind == "clip")
-        return replace(said, plan=replace(said.plan, advised=first))
-    if name == "unasked":
-        return replace(counsel("heart"), known=Known())
-    fault, known = CASES[name]
-    strokes = StrokeSize(3e-6, 0.5, "your data", 9)
-    if name == "unmeasured":
-        plan, style = next_act(rank(known)), ""
-    else:
-        reed, style = fake_reed(fault=fault), "long"
-        chance = draw_chance(reed, np.random.default_rng(1))
-        plan = next_cut(reed, target(reed), rank(known), known, chance, strokes=strokes)
+    """Return what the tool says of a made-up reed."""
+    known, made = CASES[name]
+    unmeasured = name == "unmeasured"
     return Counsel(
         name="Gull 7",
         known=known,
-        plan=without_shapes(plan),
-        strokes=strokes,
-        blades="solved",
-        style=style,
+        plan=made,
+        strokes=STROKES,
+        blades="none" if unmeasured else "solved",
+        style="" if unmeasured else "long",
         digest=hashlib.sha256(name.encode()).hexdigest(),
-        notes=("no-style",) if name == "unmeasured" else (),
+        notes=("no-style",) if unmeasured else (),
     )
 
 

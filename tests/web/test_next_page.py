@@ -101,7 +101,7 @@ def test_one_patch_three_lines_and_at_most_three_numbers(site, reed):
     assert "Listen for The wobble goes; pitch falls slightly." in text
     assert "Stop The crow steadies, even if a difference remains. or After" in text
     assert numbers_in(text) <= MOST_NUMBERS
-    first = page.text.partition('class="why"')[0]
+    first = page.text.partition('class="next-why"')[0]
     assert first.count('class="act"') == 1
     for button in ("Did it", "Did something else", "Rest it"):
         assert button in first
@@ -115,7 +115,7 @@ def test_what_the_picture_says_is_what_the_words_say(site, reed):
 
 def test_everything_else_stands_behind_why(site, reed):
     page = site.get(f"{reed}/next")
-    before, _, behind = page.text.partition('class="why"')
+    before, _, behind = page.text.partition('class="next-why"')
     told = seen(type("P", (), {"text": behind}))
     assert "This blade's heart is heavier than the other's: marked blade" in told
     assert "What would tell them apart:" in told
@@ -172,7 +172,7 @@ def test_what_must_be_said_first_comes_first(site, reed, jobs, about, first, hea
 def test_a_reed_that_may_not_be_played_asks_for_no_swell_and_offers_no_cut(site, reed, jobs):
     jobs.about = "splinter"
     page = site.get(f"{reed}/next")
-    front = page.text.partition('class="why"')[0]
+    front = page.text.partition('class="next-why"')[0]
     assert 'role="alert"' in front
     assert "slow swell" not in front
     assert 'name="strokes"' not in front
@@ -192,7 +192,7 @@ def test_somebody_elses_reed_asks_for_hygiene_and_consent_first(site, reed, jobs
 def test_where_nothing_is_known_looking_comes_first_with_links(site, reed, jobs, about):
     jobs.about = about
     page = site.get(f"{reed}/next")
-    front = page.text.partition('class="why"')[0]
+    front = page.text.partition('class="next-why"')[0]
     assert "Most worth a look now:" in front
     assert len(re.findall(rf'<li><a href="{reed}/[\w/-]+">', front)) == 3
     assert 'class="act"' not in front
@@ -246,7 +246,7 @@ def test_nothing_ever_asks_for_harder_blowing(site, reed, jobs):
 
 
 def front(site: Any, reed: str) -> str:
-    return seen(type("P", (), {"text": site.get(f"{reed}/next").text.partition('class="why"')[0]}))
+    return seen(type("P", (), {"text": site.get(f"{reed}/next").text.partition('class="next-why"')[0]}))
 
 
 KNIFE = "keep the thumb behind the edge"
