@@ -23,12 +23,22 @@ from crowlight.bench.batch_reed import BatchReed, Known, Sides
 from crowlight.bench.ports import Report
 from crowlight.errors import MissingExtra
 
-__all__ = ["ApartFound", "BatchFound", "Charted", "SplitFound", "batch_found", "difference_code"]
+__all__ = [
+    "LEAST_BATCHES",
+    "ApartFound",
+    "BatchFound",
+    "Charted",
+    "SplitFound",
+    "batch_found",
+    "difference_code",
+]
 
 #: Quantities by which a reed may lie apart, the most telling first.
 _HEADLINES = ("tip-thickness", "heart-thickness", "tip-length", "opening", "windows-thickness")
 _MOST_TOGETHER = 5
 _RISK_APART = 0.01
+#: Two batches tell next to nothing of how far batches lie apart.
+LEAST_BATCHES = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +58,7 @@ class Charted:
     capability : Capability or None
         Against what the style asks, if it does.
     batches : OneWay or None
-        How far this maker's batches lie apart beyond what reeds within one do; None unless two of
+        How far this maker's batches lie apart beyond what reeds within one do; None unless three of
         them have two measured reeds each.
     """
 
@@ -239,7 +249,7 @@ def _between_batches(
         if of and known is not None and _is_known(known):
             groups.setdefault(of, []).append(known.value)
     usable = [g for g in groups.values() if len(g) > 1]
-    return one_way(usable) if len(usable) > 1 else None
+    return one_way(usable) if len(usable) >= LEAST_BATCHES else None
 
 
 def _is_known(known: Known | None) -> bool:
