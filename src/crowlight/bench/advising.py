@@ -18,6 +18,7 @@ from crowlight.bench.guesses import Scored, scored_guesses
 from crowlight.bench.kinds import Clip, Cut
 from crowlight.bench.known import known_of
 from crowlight.bench.outcomes import BestMoment, Changed, best_moment, changed_by
+from crowlight.bench.payload import Followed, Payload
 from crowlight.bench.ports import Appended, Entry, NewEntry, Reed
 from crowlight.bench.posted import check_may_cut
 from crowlight.bench.state import ReedState, state_of
@@ -306,8 +307,10 @@ class Advice:
         reed = self.desk.records.reed(key)
         there = {e.uuid: e for e in self.desk.records.entries(reed.uuid)}
         deed = self.desk.new_entry(payload, uuid=uuid, at=at, by=by)
-        if deed.uuid in there and there[deed.uuid].payload == payload:
-            return Appended(entries=(there[deed.uuid],), added=0)
+        kept = there.get(deed.uuid)
+        if kept is not None and _bare(kept.payload) == _bare(payload):
+            # the reply to the first sending was lost; the advice may be another one by now
+            return Appended(entries=(kept,), added=0)
         if isinstance(payload, Cut | Clip):
             check_may_cut(self.desk.records, reed)
         both = [deed] if advice.uuid in there else [advice, deed]
@@ -358,6 +361,13 @@ class Advice:
             rows = records.reeds(ReedQuery(limit=200)).rows
             reeds = tuple(records.reed(row.uuid) for row in rows)
         return [records.entries(reed.uuid) for reed in reeds]
+
+
+def _bare(payload: Payload) -> Payload:
+    """Return what was done without the advice it followed."""
+    if not isinstance(payload, Followed):
+        return payload
+    return payload.model_copy(update={"advised": None, "option": None})
 
 
 def _lines_key(reed: Reed, context: str) -> str:
