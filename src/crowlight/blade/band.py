@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.linalg import blas, lapack
 from scipy.sparse import csr_array
 
 from crowlight.blade.arrays import Array, Ints
-from crowlight.blade.mesh import ShellMesh
+from crowlight.blade.mesh import ShellMesh, element_dofs, element_nodes
 
 __all__ = ["Band", "Factor", "Pivoted", "band_of", "factor", "pivoted", "springs_of"]
 
@@ -56,28 +57,24 @@ class Band:
     ----------
     n_dof, width : int
         Order of the matrix; number of sub-diagonals.
-    place : ndarray of int
-        Storage place of each kept entry; the last place collects entries of held unknowns.
-    kept : ndarray of int
-        Lower-triangle entries within one flattened element matrix.
+    adding : csr_array, shape (n_places, n_elements m²)
+        Adds entries of all element matrices in their storage places; those of held unknowns and
+        of the upper triangle go nowhere.
     held : ndarray of int
         Unknowns fixed at zero; their rows and columns become those of the identity.
     """
 
     n_dof: int
     width: int
-    place: Ints
-    kept: Ints
+    adding: csr_array
     held: Ints
 
     def gather(self, elements: Array, *, on_held: float = 1.0) -> Array:
         """Add element matrices, shape (n_elements, m, m), into banded storage (width + 1, n)."""
-        flat = elements.reshape(len(elements), -1)[:, self.kept]
         rows = self.width + 1
-        total = np.bincount(self.place, weights=flat.ravel(), minlength=self.n_dof * rows + 1)
-        stored = np.asarray(total, dtype=float)
+        stored = self.adding @ elements.ravel()
         stored[self.held * rows] = on_held
-        return stored[:-1].reshape(self.n_dof, rows).T
+        return stored.reshape(self.n_dof, rows).T
 
     def without_held(self, stored: Array) -> Array:
         """Copy banded storage with rows and columns of held unknowns set to zero."""
@@ -99,16 +96,27 @@ class Band:
 
 def band_of(mesh: ShellMesh, held: Ints) -> Band:
     """Plan the banded storage of a mesh whose unknowns `held` are fixed at zero."""
-    m = mesh.dofs.shape[1]
+    sizes = (mesh.patch.across.size, mesh.patch.along.size, mesh.patch.across.degree)
+    return planned(*sizes, tuple(np.asarray(held, dtype=np.int64).tolist()))
+
+
+@lru_cache(maxsize=8)
+def planned(across: int, along: int, degree: int, held: tuple[int, ...]) -> Band:
+    """Plan for all patches of so many control points: it does not depend on their shape."""
+    dofs = element_dofs(element_nodes(across, along, degree))
+    n, m = 3 * across * along, dofs.shape[1]
+    width = 3 * (degree * across + degree) + 2
     row, column = np.divmod(np.arange(m * m), m)
-    kept = np.flatnonzero(row >= column)
-    i, j = mesh.dofs[:, row[kept]], mesh.dofs[:, column[kept]]
-    rows = mesh.bandwidth + 1
-    place = np.minimum(i, j) * rows + np.abs(i - j)
-    fixed = np.zeros(mesh.n_dof, dtype=bool)
-    fixed[held] = True
-    place[fixed[i] | fixed[j]] = mesh.n_dof * rows
-    return Band(mesh.n_dof, mesh.bandwidth, place.ravel(), kept, np.asarray(held, dtype=np.int64))
+    lower = np.flatnonzero(row >= column)
+    i, j = dofs[:, row[lower]], dofs[:, column[lower]]
+    place = np.minimum(i, j) * (width + 1) + np.abs(i - j)
+    fixed = np.zeros(n, dtype=bool)
+    fixed[list(held)] = True
+    used = ~(fixed[i] | fixed[j])
+    entry = m * m * np.arange(len(dofs))[:, None] + lower
+    shape = (n * (width + 1), len(dofs) * m * m)
+    adding = csr_array((np.ones(used.sum()), (place[used], entry[used])), shape=shape)
+    return Band(n, width, adding, np.array(held, dtype=np.int64))
 
 
 def factor(stored: Array) -> Factor | None:

@@ -104,22 +104,26 @@ class Blades:
         return replace(self, shape=self.shape.clip(amount), plain_shape=other)
 
 
-def bodies_of(blades: Blades) -> list[Body]:
+def bodies_of(blades: Blades, like: Pair | None = None) -> list[Body]:
     """Build one or two blades, sharing geometry where shapes agree."""
-    shape, grid, cane = blades.blade(0)
-    first = make_body(shape, grid, cane, blades.size)
-    if blades.alike:
-        return [first]
-    shape2, grid2, cane2 = blades.blade(1)
-    second = first if shape2 == shape else make_body(shape2, grid2, cane2, blades.size)
-    if cane2 != second.cane:
-        second = second.with_cane(cane2)
-    return [first, second.with_grid(grid2)]
+    known = list(like.bodies) if like else []
+    bodies = []
+    for which in range(1 if blades.alike else 2):
+        shape, grid, cane = blades.blade(which)
+        fits = [b for b in known if b.shape == shape and b.size == blades.size]
+        if fits:
+            body = fits[min(which, len(fits) - 1)]
+            body = body if body.cane == cane else body.with_cane(cane)
+            bodies.append(body if body.grid is grid else body.with_grid(grid))
+        else:
+            bodies.append(make_body(shape, grid, cane, blades.size))
+            known.append(bodies[-1])
+    return bodies
 
 
-def build(blades: Blades) -> Pair:
-    """Mesh both blades and put them together."""
-    return make_pair(bodies_of(blades), interference=blades.interference, lip=blades.lip)
+def build(blades: Blades, *, like: Pair | None = None) -> Pair:
+    """Mesh both blades and put them together; geometry is taken from `like` where it fits."""
+    return make_pair(bodies_of(blades, like), interference=blades.interference, lip=blades.lip)
 
 
 def notes_on(pair: Pair) -> tuple[str, ...]:

@@ -35,6 +35,8 @@ class Body:
         Thickness map.
     cane : Cane
         Elastic constants.
+    size : MeshSize
+        Mesh.
     shell : Shell
         Shell without the lip.
     spread : csr_array, shape (n_quadrature, grid.size)
@@ -62,6 +64,7 @@ class Body:
     shape: BladeShape
     grid: ThicknessGrid
     cane: Cane
+    size: MeshSize
     shell: Shell
     spread: csr_array
     touching: csr_array
@@ -108,13 +111,13 @@ class Body:
         mesh = self.shell.mesh
         from_tip = self.shape.free_length - mesh.frames.position[..., 1]
         share = lip.fading(from_tip) * mesh.area
-        normal = mesh.frames.a3[:, :, None, :] * mesh.shape[..., None]
+        normal = mesh.frames.a3[..., None] * mesh.shape[:, :, None, :]
         flat = normal.reshape(*share.shape, -1)
         weighted = np.sqrt(lip.stiffness * share)[..., None] * flat
         stored = self.shell.band.gather(np.swapaxes(weighted, 1, 2) @ weighted, on_held=0.0)
         total = float(share.sum())
         pull = np.zeros_like(share) if total == 0 else -lip.force / total * share
-        forces = mesh.scatter(np.einsum("eg,egac->eac", pull, normal))
+        forces = mesh.scatter(np.einsum("eg,egca->eac", pull, normal))
         forces[self.shell.band.held] = 0.0
         return stored, forces
 
@@ -176,6 +179,7 @@ def make_body(
         shape=shape,
         grid=grid,
         cane=cane,
+        size=size or MeshSize(),
         shell=shell,
         spread=spread,
         touching=touching,

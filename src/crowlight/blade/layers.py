@@ -170,9 +170,9 @@ def layers_of(curvature: Array, law: Array, offset: float) -> Layers:
     np.float64(1.0017)
     """
     ll, tt, lt = np.moveaxis(np.asarray(curvature, dtype=float), -1, 0)
-    zero = np.zeros_like(ll)
-    rows = [[ll, zero, lt / 4], [zero, tt, lt / 4], [lt / 2, lt / 2, (ll + tt) / 2]]
-    twist = np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+    twist = np.zeros((*ll.shape, 3, 3))
+    twist[..., 0, 0], twist[..., 1, 1], twist[..., 2, 2] = ll, tt, (ll + tt) / 2
+    twist[..., :2, 2], twist[..., 2, :2] = lt[..., None] / 4, lt[..., None] / 2
     law = np.asarray(law, dtype=float)
     right = law @ twist
     both = right + np.swapaxes(right, -1, -2)

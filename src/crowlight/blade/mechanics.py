@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from crowlight.blade.band import Factor
 from crowlight.blade.blades import Blades, build, notes_on
 from crowlight.blade.effects import Effects, effects_of
 from crowlight.blade.equilibrium import settle
@@ -182,31 +185,8 @@ def evaluate(
     below = max((s for s in curve.states if s.pressure <= pressure), key=lambda s: s.pressure)
     playing = tangent_at(pair, settle(pair, pressure, below))
     tell(0.65)
+    free, held, loaded = modes_of(curve.rest, playing, modes, warm)
     count = range(len(pair.bodies))
-    old = warm if warm is not None and len(warm.free) == len(count) else None
-    if old is not None and (
-        old.free[0].start.shape[0] != pair.bodies[0].shell.mesh.n_dof
-        or old.free[0].start.shape[1] <= modes
-    ):
-        old = None
-    free = [
-        free_modes(pair.bodies[k], count=modes, start=old.free[k].start if old else None)
-        for k in count
-    ]
-    held = [
-        held_modes(pair.bodies[k], count=modes, start=old.held[k].start if old else None)
-        for k in count
-    ]
-    loaded = [
-        loaded_modes(
-            pair,
-            k,
-            playing.state,
-            count=modes,
-            start=(old.loaded if old else held)[k].start,
-        )
-        for k in count
-    ]
     tell(0.75)
     outputs = outputs_of(curve, playing, free, held, loaded)
     followed = tuple(track(pair, k, curve.states, count=modes) for k in count if follow_modes)
@@ -229,6 +209,47 @@ def evaluate(
         playing_profile=tip_profile(pair, playing.state),
         notes=tuple(notes),
     )
+
+
+def modes_of(
+    rest: Tangent, playing: Tangent, modes: int, warm: Mechanics | None
+) -> tuple[list[BladeModes], list[BladeModes], list[BladeModes]]:
+    """Free, held and loaded modes of each blade, with the factors that are there already.
+
+    Each search starts from the shapes of the blade or kind of mode before it.
+    """
+    pair = rest.pair
+    old = warm if warm is not None and len(warm.free) == len(pair.bodies) else None
+    if old is not None and (
+        old.free[0].start.shape[0] != pair.bodies[0].shell.mesh.n_dof
+        or old.free[0].start.shape[1] <= modes
+    ):
+        old = None
+    free: list[BladeModes] = []
+    held: list[BladeModes] = []
+    loaded: list[BladeModes] = []
+    for k, body in enumerate(pair.bodies):
+        still = np.zeros(body.shell.mesh.n_dof)
+        unbent = pair.shells[k] is body.shell and not rest.state.u[k].any()
+        done = rest.factors[k] if unbent else body.shell.factor(body.shell.strain(still))
+        done = done if isinstance(done, Factor) else None
+        start = old.free[k].start if old else free[0].start if free else None
+        free.append(free_modes(body, count=modes, start=start, done=done))
+        start = (old.held[k] if old else (held or free)[0]).start
+        held.append(held_modes(body, count=modes, start=start, done=done))
+        bent = playing.factors[k]
+        start = (old.loaded[k] if old else loaded[0] if loaded else held[k]).start
+        loaded.append(
+            loaded_modes(
+                pair,
+                k,
+                playing.state,
+                count=modes,
+                start=start,
+                done=bent if isinstance(bent, Factor) else None,
+            )
+        )
+    return free, held, loaded
 
 
 def mesh_error(answer: Mechanics, *, size: MeshSize = CHECK_MESH) -> dict[str, float]:

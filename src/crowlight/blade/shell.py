@@ -117,10 +117,8 @@ class Shell:
 
     def strain(self, u: Array) -> Strained:
         """Strains at a displacement (n_dof,)."""
-        mesh, frames = self.mesh, self.mesh.frames
-        local = mesh.gather(u)
-        u1, u2 = mesh.d1 @ local, mesh.d2 @ local
-        a1, a2 = frames.a1, frames.a2
+        u1, u2, kappa = self.mesh.derivatives(u)
+        a1, a2 = self.mesh.frames.a1, self.mesh.frames.a2
         eps = np.stack(
             [
                 np.sum(u1 * (a1 + u1 / 2), axis=-1),
@@ -129,18 +127,12 @@ class Shell:
             ],
             axis=-1,
         )
-        kappa = self._curving(local)
         return Strained(a1 + u1, a2 + u2, eps, kappa, *self._rooted(eps, kappa))
-
-    def _curving(self, local: Array) -> Array:
-        normal = np.einsum("eac,egc->ega", local, self.mesh.frames.a3)
-        return -np.einsum("egka,ega->egk", self.mesh.bend, normal)
 
     def _increment(self, at: Strained, v: Array) -> tuple[Array, Array]:
         """Change of covariant eps and kappa per displacement `v`, at a state."""
-        local = self.mesh.gather(v)
-        eps = sym_product(at.g1, at.g2, self.mesh.d1 @ local, self.mesh.d2 @ local)
-        return eps, self._curving(local)
+        v1, v2, kappa = self.mesh.derivatives(v)
+        return sym_product(at.g1, at.g2, v1, v2), kappa
 
     def increment(self, at: Strained, v: Array) -> tuple[Array, Array]:
         """Change of `middle` and `curve` per displacement `v`, at a state."""
@@ -203,22 +195,21 @@ class Shell:
             m = m + applied(np.swapaxes(bend, -1, -2), curve)
         t1 = s[..., 0:1] * at.g1 + s[..., 2:3] * at.g2
         t2 = s[..., 1:2] * at.g2 + s[..., 2:3] * at.g1
-        turned = np.einsum("egka,egk->ega", mesh.bend, m)
-        out = np.swapaxes(mesh.d1, 1, 2) @ t1 + np.swapaxes(mesh.d2, 1, 2) @ t2
-        return out - np.swapaxes(turned, 1, 2) @ mesh.frames.a3
+        bent = -m[..., None] * mesh.frames.a3[:, :, None, :]
+        return mesh.pulled(t1, t2, bent)
 
     @cached_property
     def _bent(self) -> tuple[Array, Array]:
         """Share of curvature in `middle`, and stiffness of `curve` alone.
 
-        Shapes (n_elements, n_gauss, 3, n_local, 3) and (n_elements, 3 n_local, 3 n_local).
+        Shapes (n_elements, n_gauss, 3, 3, n_local) and (n_elements, 3 n_local, 3 n_local).
         """
         mesh = self.mesh
         n_e, n_g, n_a = mesh.d1.shape
-        normal = -mesh.frames.a3[:, :, None, None, :]
+        normal = -mesh.frames.a3[:, :, None, :, None]
         _, carry, bend = self._roots
-        alone = ((bend @ mesh.bend)[..., None] * normal).reshape(n_e, n_g * 3, 3 * n_a)
-        return (carry @ mesh.bend)[..., None] * normal, np.swapaxes(alone, 1, 2) @ alone
+        alone = ((bend @ mesh.bend)[..., None, :] * normal).reshape(n_e, n_g * 3, 3 * n_a)
+        return (carry @ mesh.bend)[..., None, :] * normal, np.swapaxes(alone, 1, 2) @ alone
 
     def elements(self, at: Strained, *, prestress: bool = True) -> Array:
         """Tangent element stiffnesses, shape (n_elements, 3 n_local, 3 n_local)."""
@@ -228,8 +219,8 @@ class Shell:
         p2 = r[..., 1:2] * at.g2[..., None, :] + r[..., 2:3] * at.g1[..., None, :]
         n_e, n_g, n_a = mesh.d1.shape
         carried, alone = self._bent
-        rows = mesh.d1[:, :, None, :, None] * p1[:, :, :, None, :]
-        rows += mesh.d2[:, :, None, :, None] * p2[:, :, :, None, :]
+        rows = p1[..., None] * mesh.d1[:, :, None, None, :]
+        rows += p2[..., None] * mesh.d2[:, :, None, None, :]
         rows += carried
         flat = rows.reshape(n_e, n_g * 3, 3 * n_a)
         out = np.swapaxes(flat, 1, 2) @ flat
@@ -250,9 +241,9 @@ class Shell:
             axis=1,
         )
         block = np.swapaxes(grad, 1, 2) @ drawn
-        view = elements.reshape(n_e, n_a, 3, n_a, 3)
+        view = elements.reshape(n_e, 3, n_a, 3, n_a)
         for c in range(3):
-            view[:, :, c, :, c] += block
+            view[:, c, :, c, :] += block
 
     def prestress_times(self, middle: Array, v: Array) -> Array:
         """Geometric stiffness of a given `middle`, times `v`, shape (n_dof,)."""
@@ -288,23 +279,28 @@ class Shell:
         return self._assembled_mass(rotary=True)
 
     def _assembled_mass(self, *, rotary: bool) -> Array:
-        mesh, f = self.mesh, self.mesh.frames
-        cane = self._moments
+        mesh, f, cane = self.mesh, self.mesh.frames, self._moments
         n_e, n_g, n_a = mesh.shape.shape
-        tilt = (
-            f.dual1[..., :, None] * mesh.d1[..., None, :]
-            + f.dual2[..., :, None] * mesh.d2[..., None, :]
-        )  # e g i A: −theta_i per a3·u_A
-        theta = -float(rotary) * tilt[..., None] * f.a3[:, :, None, None, :]
-        rows = np.empty((n_e, n_g, 2, 3, n_a, 3))
-        rows[:, :, 0] = cane.height[..., None, None, None] * theta
-        for c in range(3):
-            rows[:, :, 0, c, :, c] += mesh.shape
         heavy = self.density * mesh.area
-        rows[:, :, 0] *= np.sqrt(heavy * cane.volume)[..., None, None, None]
-        rows[:, :, 1] = np.sqrt(heavy * cane.spread)[..., None, None, None] * theta
-        flat = rows.reshape(n_e, n_g * 6, 3 * n_a)
-        return self.band.gather(np.swapaxes(flat, 1, 2) @ flat, on_held=0.0)
+        weighted = np.swapaxes((heavy * cane.volume)[..., None] * mesh.shape, 1, 2)
+        moved = weighted @ mesh.shape
+        if rotary:
+            # theta_i per u_A: −(a^1_i N_A,1 + a^2_i N_A,2) a3, shape (e, i, g, 3 n_local)
+            tilt = f.dual1[..., :, None] * mesh.d1[..., None, :]
+            tilt += f.dual2[..., :, None] * mesh.d2[..., None, :]
+            theta = -np.swapaxes(tilt, 1, 2)[..., None, :] * f.a3[:, None, :, :, None]
+            theta = theta.reshape(n_e, 3, n_g, 3 * n_a)
+            drawn = weighted * cane.height[:, None, :]
+            mixed = (drawn[:, None] @ theta).reshape(n_e, 3 * n_a, 3 * n_a)
+            turned = np.sqrt(heavy * (cane.spread + cane.volume * cane.height**2))
+            flat = (turned[:, None, :, None] * theta).reshape(n_e, 3 * n_g, 3 * n_a)
+            elements = np.swapaxes(flat, 1, 2) @ flat + mixed + np.swapaxes(mixed, 1, 2)
+        else:
+            elements = np.zeros((n_e, 3 * n_a, 3 * n_a))
+        view = elements.reshape(n_e, 3, n_a, 3, n_a)
+        for c in range(3):
+            view[:, c, :, c, :] += moved
+        return self.band.gather(elements, on_held=0.0)
 
     def _speed(self, v: Array, height: Array) -> tuple[Array, Array]:
         """Velocities at a height [m] over the reference, and their growth with it, per `v`."""

@@ -284,7 +284,9 @@ def slopes_by_unknown(
     """Change of every output per standard deviation, shape (n_outputs, n_directions), labels."""
     columns, labels = [], []
     for k, unknown in enumerate(unknowns):
-        plus, minus = (build(unknown.apply(answer.blades, s * SMALL)) for s in (1, -1))
+        plus, minus = (
+            build(unknown.apply(answer.blades, s * SMALL), like=answer.pair) for s in (1, -1)
+        )
         slope = slopes_of(answer.outputs, Nearby(plus, minus, SMALL))
         columns.append([slope[n] for n in answer.values])
         labels.append(unknown.name)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from crowlight.blade.arrays import Array, Ints
-from crowlight.blade.band import factor
+from crowlight.blade.band import Factor, factor
 from crowlight.blade.body import Body
 from crowlight.blade.equilibrium import held_stiffness
 from crowlight.blade.modes import held_inverse, lowest_modes, match_modes, starting_shapes
@@ -89,18 +89,22 @@ def blade_modes(
     count: int = 6,
     start: Array | None = None,
     tolerance: float = 1e-9,
+    done: Factor | None = None,
 ) -> BladeModes:
     """Lowest modes of a blade about displacement `u`, with ``rows @ x`` kept at zero.
+
+    `done` is the factored tangent there, if known.
 
     Raises
     ------
     OutsideModel
         If the blade is not stable there.
     """
-    stored = shell.stiffness(shell.strain(u))
-    done = factor(stored)
-    if done is None and rows is not None:
-        done = factor(stored + stiffened(body, rows, float(np.median(stored[0]))))
+    if done is None:
+        stored = shell.stiffness(shell.strain(u))
+        done = factor(stored)
+        if done is None and rows is not None:
+            done = factor(stored + stiffened(body, rows, float(np.median(stored[0]))))
     if done is None:
         msg = "the blade is not stable at this pressure; modes are not defined"
         raise OutsideModel(msg)
@@ -140,22 +144,31 @@ def mirrored(body: Body, shapes: Array) -> Array:
     return turned.reshape(shapes.shape)
 
 
-def held_modes(body: Body, *, count: int = 6, start: Array | None = None) -> BladeModes:
+def held_modes(
+    body: Body, *, count: int = 6, start: Array | None = None, done: Factor | None = None
+) -> BladeModes:
     """Modes at rest with both side edges held in z, the convention for a reed at rest."""
     rows = body.touching[np.flatnonzero(body.on_edge)].toarray()
-    return blade_modes(
-        body, body.shell, np.zeros(body.shell.mesh.n_dof), rows, count=count, start=start
-    )
+    u = np.zeros(body.shell.mesh.n_dof)
+    return blade_modes(body, body.shell, u, rows, count=count, start=start, done=done)
 
 
-def free_modes(body: Body, *, count: int = 6, start: Array | None = None) -> BladeModes:
+def free_modes(
+    body: Body, *, count: int = 6, start: Array | None = None, done: Factor | None = None
+) -> BladeModes:
     """Modes of a single blade held at the thread only."""
     u = np.zeros(body.shell.mesh.n_dof)
-    return blade_modes(body, body.shell, u, None, count=count, start=start)
+    return blade_modes(body, body.shell, u, None, count=count, start=start, done=done)
 
 
 def loaded_modes(
-    pair: Pair, which: int, state: State, *, count: int = 6, start: Array | None = None
+    pair: Pair,
+    which: int,
+    state: State,
+    *,
+    count: int = 6,
+    start: Array | None = None,
+    done: Factor | None = None,
 ) -> BladeModes:
     """Modes of body `which` of a pair about a state, its touching points kept."""
     rows = pair.touching[np.flatnonzero(state.touching)].toarray()
@@ -166,6 +179,7 @@ def loaded_modes(
         rows,
         count=count,
         start=start,
+        done=done,
     )
 
 

@@ -182,7 +182,7 @@ class Prepared:
         )
 
     def read(self, cut: Pair, found: list[State]) -> dict[str, float]:
-        """Outputs at rest and at the playing pressure."""
+        """Read the outputs at rest and at the playing pressure."""
         rest, playing = found[0], found[self.playing]
         out = {
             "rest_area": rest.area,
