@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
@@ -63,6 +63,18 @@ class BatchShown:
     found: BatchFound
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What a batch's answer follows from; `told` stands for all of it."""
+
+    batch: Batch
+    maker: UUID | None
+    reeds: tuple[Reed, ...]
+    others: tuple[Reed, ...]
+    rests: Mapping[UUID | None, Mapping[str, Any]]
+    told: Mapping[str, Any]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Batches:
     """Batches and the workshop's figures; part of a `crowlight.bench.desk.Desk`."""
@@ -117,6 +129,30 @@ class Batches:
         NotFound
             If there is no such batch, or it has no reeds.
         """
+        asked = self._asked(key)
+        if (known := self._known(asked)) is not None:
+            return known
+        reeds, others = (
+            [self._reed(r, asked.rests[r.maker]) for r in some]
+            for some in (asked.reeds, asked.others)
+        )
+        batches = {str(r.uuid): str(r.batch or "") for r in (*asked.reeds, *asked.others)}
+        inputs = {"reeds": reeds, "others": others, "batches": batches}
+        return self._shown(asked, self.desk.computed("batch", inputs, told=asked.told))
+
+    def kept(self, key: str | UUID) -> BatchShown | None:
+        """Return what a batch tells if nothing needs to be worked out for it; raises as `of`."""
+        return self._known(self._asked(key))
+
+    def done(self, key: str | UUID) -> float:
+        """Return the share of the reeds, 0 to 1, that are measured out already; raises as `of`."""
+        asked = self._asked(key)
+        every = (*asked.reeds, *asked.others)
+        keys = [result_key("batch-reed", self._told(r, asked.rests[r.maker])) for r in every]
+        return sum(self.desk.results.get(k) is not None for k in keys) / len(keys)
+
+    def _asked(self, key: str | UUID) -> _Asked:
+        """Gather what a batch's answer follows from, without reading an entry."""
         batch = self.desk.people.batch(key)
         reeds = self.reeds_of(batch)
         if not reeds:
@@ -126,16 +162,6 @@ class Batches:
         own = {r.uuid for r in reeds}
         latest = self.desk.records.latest_reeds(maker, OTHERS + len(own)) if maker else ()
         others = tuple(r for r in latest if r.uuid not in own)[:OTHERS]
-        people = {p.uuid: p for p in self.desk.people.all() if isinstance(p, Maker)}
-        return BatchShown(
-            batch=batch,
-            maker=people.get(maker) if maker else None,
-            names={r.uuid: r.name for r in reeds},
-            invented=any(r.invented for r in reeds),
-            found=self._found(reeds, others),
-        )
-
-    def _found(self, reeds: Sequence[Reed], others: Sequence[Reed]) -> BatchFound:
         rests = self._rests({r.maker for r in (*reeds, *others)})
         told = {
             "rests": [rests[maker] for maker in sorted(rests, key=str)],
@@ -143,15 +169,22 @@ class Batches:
             "others": [f"{r.uuid}:{r.seq}" for r in others],
             "batches": [str(r.batch or "") for r in (*reeds, *others)],
         }
+        return _Asked(batch, maker, reeds, others, rests, told)
+
+    def _known(self, asked: _Asked) -> BatchShown | None:
         codec = task_named("batch").load()[1]
-        if (known := self.desk.results.get(result_key("batch", told))) is not None:
-            return codec.from_bytes(known)
-        inputs = {
-            "reeds": [self._reed(r, rests[r.maker]) for r in reeds],
-            "others": [self._reed(r, rests[r.maker]) for r in others],
-            "batches": {str(r.uuid): str(r.batch or "") for r in (*reeds, *others)},
-        }
-        return self.desk.computed("batch", inputs, told=told)
+        known = self.desk.results.get(result_key("batch", asked.told))
+        return None if known is None else self._shown(asked, codec.from_bytes(known))
+
+    def _shown(self, asked: _Asked, found: BatchFound) -> BatchShown:
+        people = {p.uuid: p for p in self.desk.people.all() if isinstance(p, Maker)}
+        return BatchShown(
+            batch=asked.batch,
+            maker=people.get(asked.maker) if asked.maker else None,
+            names={r.uuid: r.name for r in asked.reeds},
+            invented=any(r.invented for r in asked.reeds),
+            found=found,
+        )
 
     def _rests(self, makers: Collection[UUID | None]) -> dict[UUID | None, dict[str, Any]]:
         """Return what the numbers of a maker's reeds rest on besides the reed's own entries.
@@ -172,8 +205,11 @@ class Batches:
             for maker in makers
         }
 
+    def _told(self, reed: Reed, rest: Mapping[str, Any]) -> dict[str, Any]:
+        return {"reed": f"{reed.uuid}:{reed.seq}", **rest}
+
     def _reed(self, reed: Reed, rest: Mapping[str, Any]) -> BatchReed:
-        told = {"reed": f"{reed.uuid}:{reed.seq}", **rest}
+        told = self._told(reed, rest)
         codec = task_named("batch-reed").load()[1]
         if (known := self.desk.results.get(result_key("batch-reed", told))) is not None:
             return codec.from_bytes(known)

@@ -59,12 +59,17 @@ def batches_page(request: Request, bench: UseBench) -> Response:
 
 
 def _ask(request: Request, bench: Bench, batch: UUID) -> BatchShown | UnderWay:
-    """Return what a batch tells, or how far it is."""
+    """Return what a batch tells, or how far it is; what is kept is never waited for."""
+    batches = bench.desk.batches
+    if (known := batches.kept(batch)) is not None:
+        return known
     running: Running = request.app.state.running
-    kept = bench.desk.people.batch(batch)
-    seen = tuple((r.uuid, r.seq) for r in bench.desk.batches.reeds_of(kept))
+    seen = tuple((r.uuid, r.seq) for r in batches.reeds_of(bench.desk.people.batch(batch)))
     state = running.ask(("batch", batch, seen), bench.desk, lambda d: d.batches.of(batch))
-    return state if isinstance(state, UnderWay) else state.value
+    # the whole takes as long as its reeds; the job at hand is but one of them
+    return (
+        UnderWay(batches.done(batch), state.seconds) if isinstance(state, UnderWay) else state.value
+    )
 
 
 @router.get("/batches/{batch}", include_in_schema=False)
