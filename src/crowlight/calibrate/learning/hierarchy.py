@@ -268,7 +268,7 @@ def _given(x: Real, y: Real, variance: Real, precision: Real) -> tuple[float, Re
     flat = precision > 0
     log = -0.5 * float(np.log(variance).sum() + (y * y / variance).sum() - half @ half)
     log += 0.5 * float(np.log(precision[flat]).sum()) - float(np.log(np.diagonal(root)).sum())
-    return log, mean, covariance
+    return log, mean, np.asarray(covariance, np.float64)
 
 
 def _check(

@@ -48,8 +48,8 @@ class Deed:
         Clipped off [m]; for a squeeze, the wanted change of the opening [m].
     told : tuple of Told
         What was predicted of it.
-    named : tuple of (str, str, str)
-        Findings named before it, likeliest first: code, blade, side.
+    named : tuple of (str, str, str, str)
+        The five findings ranked first before it: code, blade, side, support.
     """
 
     kind: Kind
@@ -59,7 +59,7 @@ class Deed:
     strokes: int = 0
     amount: float = 0.0
     told: tuple[Told, ...] = ()
-    named: tuple[tuple[str, str, str], ...] | None = None
+    named: tuple[tuple[str, str, str, str], ...] | None = None
 
     @property
     def cuts(self) -> bool:

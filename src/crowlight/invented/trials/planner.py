@@ -32,7 +32,6 @@ from crowlight.judge.findings import (
     Measured,
     Model,
     Playing,
-    Support,
     against,
     geometry_of_map,
     rank,
@@ -73,7 +72,6 @@ _SQUEEZES = frozenset({"squeeze-flat", "squeeze-sides", "mandrel"})
 _TWICE = 2
 #: Sittings after which a reed that three tests did not help is left for good.
 _SITTINGS = 2
-_NAMED = (Support.WEAK, Support.FAIR, Support.STRONG)
 #: Uncertainty of cane taken off, from readings before and after at so many places [m].
 _TWO_READINGS = 0.012e-3
 
@@ -253,8 +251,8 @@ class Planner:
         act = option.act
         named = tuple(
             (r.finding.code, r.where.blade.value if r.where.blade else "",
-             r.where.side.value if r.where.side else "")
-            for r in findings.ranked if r.support in _NAMED
+             r.where.side.value if r.where.side else "", r.support.value)
+            for r in findings.ranked[:5]
         )  # fmt: skip
         told = tuple(
             Told(e.name, *_points(e)) for e in option.expected if e.name not in ("rest_height",)

@@ -104,7 +104,7 @@ def run_one(policy: str, seed: int, variant: str = "usual") -> dict[str, Any]:
     first = felt = bench.felt()
     pits: list[tuple[str, float]] = []
     shares: list[float] = []
-    named: tuple[tuple[str, str, str], ...] | None = None
+    named: tuple[tuple[str, str, str, str], ...] | None = None
     for _ in range(MOST_STEPS):
         deed = chosen.step(seen, mind)
         named = deed.named if named is None else named

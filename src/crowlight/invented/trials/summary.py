@@ -79,20 +79,29 @@ def _of(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
             "findings": len(ranks),
             "top1": _share([k == 1 for k in ranks]),
             "top3": _share([0 < k <= 3 for k in ranks]),
+            "named": _share([any(x[3] in ("fair", "strong") for x in r["named"]) for r in named]),
         }
+    sound = [r for r in rows if r["named"] is not None and not r["faults"]]
+    if sound:
+        found["named_on_sound_reeds"] = _share(
+            [any(x[3] in ("fair", "strong") for x in r["named"]) for r in sound]
+        )
     return found
 
 
 def _rank(row: Mapping[str, Any]) -> int:
-    """Rank of the first true finding among those named; 0 if none is among the first five.
+    """Return the rank of the first true finding; 0 if none is among the first five.
 
-    A reed whose every fault is too faint for a gauge counts as right where nothing is named.
+    On a reed whose every fault is too faint for a gauge, "cannot tell" is right: nothing with fair
+    support, unless it is the fault.
     """
     true = [tuple(f[:3]) for f in row["faults"] if not f[4]]
-    named = [tuple(x) for x in row["named"]]
+    ranked = [tuple(x[:3]) for x in row["named"]]
     if not true:
-        return 1 if not named or any(tuple(f[:3]) in named[:1] for f in row["faults"]) else 0
-    return next((i + 1 for i, x in enumerate(named) if x in true), 0)
+        faint = [tuple(f[:3]) for f in row["faults"]]
+        said = [tuple(x[:3]) for x in row["named"] if x[3] in ("fair", "strong")]
+        return 1 if all(x in faint for x in said) else 0
+    return next((i + 1 for i, x in enumerate(ranked) if x in true), 0)
 
 
 def _convergence(rows: Sequence[Mapping[str, Any]]) -> dict[str, float | None]:

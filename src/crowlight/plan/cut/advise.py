@@ -58,6 +58,8 @@ AFTER = frozenset({"next-batch", "copy", "retire"})
 #: Another stroke must promise at least so much more.
 _MORE = 0.01
 _Z95 = 1.6449
+#: From how many tolerances off an opening is shaped, found wrong or not (our choice).
+_OFF = 1.2
 #: What a night does to the opening [m]: cane rises (common practice, no source, and weak).
 _NIGHT = (-0.02e-3, 0.04e-3, 0.10e-3)
 
@@ -272,6 +274,7 @@ def next_cut(
         for a in without_knife(findings, done, knife=knife, measured=measured)
         if forbidden(a, findings.stops, knife=True) is None
     ]
+    gentle = (*_shaping(scales, done, [a.code for a in gentle], findings), *gentle)
     first = [scales.try_out(a) for a in gentle if a.code not in AFTER]
     last = [scales.try_out(a) for a in gentle if a.code in AFTER]
     room = MOST - 1 if order else MOST
@@ -303,6 +306,25 @@ def next_cut(
         stops=findings.stops,
         notes=tuple(code for code, holds in notes.items() if holds),
     )
+
+
+def _shaping(
+    scales: Scales, done: Collection[str], named: Collection[str], findings: Findings
+) -> tuple[Act, ...]:
+    """Return how the opening may be shaped without a knife, where it is clearly not what is wanted.
+
+    Against a target better than a style; the cane gives way and may go back overnight.
+    """
+    reed, goals = scales.reed, {g.name: g for g in scales.target.goals}
+    goal = goals.get("rest_height")
+    if goal is None or scales.target.source == "style" or "rest_height" not in reed.names:
+        return ()
+    off = (reed.values[reed.names.index("rest_height")] - goal.value) / goal.tolerance
+    if abs(off) < _OFF:
+        return ()
+    codes = ("mandrel", "squeeze-sides") if off < 0 else ("squeeze-flat",)
+    found = (Act("act", code) for code in codes if code not in done and code not in named)
+    return tuple(a for a in found if forbidden(a, findings.stops, knife=True) is None)
 
 
 def _best_amount(

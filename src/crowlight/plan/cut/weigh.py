@@ -27,6 +27,9 @@ Real = NDArray[np.float64]
 #: A place counts as touched where the shape reaches this share of the most. Beyond the zone that is
 #: scraped, what spills over must besides be more than the gauge may be off.
 TOUCHED = 0.25
+#: What spills over by this share of the most must leave the neighbour, as best known, above its
+#: floor: little by little adds up.
+SPILT = 0.05
 #: The floor is judged by the thinnest places touched in a zone, this share of them: a zone ends
 #: where its neighbour begins, and its very edge is not yet its own.
 _THINNEST = 0.1
@@ -35,7 +38,7 @@ _THINNEST = 0.1
 _SLOPE = 0.2
 #: How far each side of each blade gets more or less cane off than meant, standard deviation as a
 #: share (our choice; common practice, no source): no hand scrapes two sides alike.
-_QUARTER = 0.3
+_QUARTER = 0.14
 #: Scatter of a clip made against a stop [m] (common practice, no source).
 _CLIP = 0.03e-3
 #: Chance that one stroke tears or nicks what it is on (a guess; common practice, no source): where
@@ -297,7 +300,23 @@ class Scales:
             best = self.reed.mean[blade][nodes] - limit - middle * shape
             crossed |= bool(_thinnest(best[None])[0] <= 0.0)
         share = float(spoilt.mean())
+        crossed |= self._spills_under(act, middle)
         return Harm(floor=max(share, 0.5) if crossed else share, tear=_tear(act))
+
+    def _spills_under(self, act: Act, middle: float) -> bool:
+        """Whether what spills over brings a neighbouring zone, as best known, to its floor."""
+        if act.shape is None:
+            return False
+        for b in range(len(Blade)):
+            for name, nodes in self.reed.where.items():
+                spilt = nodes & (act.shape[b] > SPILT)
+                if name == act.zone or not spilt.any() or self.reed.floor[nodes].max() <= 0.0:
+                    continue
+                limit = self.reed.floor[spilt] + self.limits.gauge
+                left = self.reed.mean[b][spilt] - limit - middle * act.shape[b][spilt]
+                if _thinnest(left[None])[0] <= 0.0:
+                    return True
+        return False
 
     def touched(self, act: Act) -> list[tuple[int, NDArray[np.bool_]]]:
         """Return blade and nodes of the part of every zone an act takes cane from."""
