@@ -325,6 +325,7 @@ def test_did_it_is_one_tap_with_the_strokes_that_were_advised(site, desk, reed):
     )
     after = site.get(done.headers["location"])
     assert "One slow swell from nothing" in after.text
+    assert f"Cut: marked blade, heart, all over, {asked} light strokes" in seen(after)
 
 
 def test_a_double_tap_writes_once(site, desk, reed):

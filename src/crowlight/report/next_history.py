@@ -6,10 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from crowlight.bench.advice_kinds import Guess
+from crowlight.bench.advice_kinds import Guess, Treated
+from crowlight.bench.carrying import cut_part
 from crowlight.bench.desk import LIKED
 from crowlight.bench.guesses import Scored, Tally
+from crowlight.bench.kinds import Clip, Cut
 from crowlight.bench.outcomes import BestMoment, Changed, Found
+from crowlight.bench.payload import Followed
+from crowlight.judge.findings import catalogue
 from crowlight.reed import Blade
 from crowlight.report.advice_log import offered_said
 from crowlight.report.finding import zone_name
@@ -19,21 +23,26 @@ from crowlight.report.next_why import basis_said, chance_said, expected_rows, ou
 from crowlight.report.words import Words, mark
 
 __all__ = [
+    "RESULTS",
     "BestSaid",
     "Came",
     "CameRow",
     "ScoreRow",
     "best_said",
     "came_said",
+    "deed_said",
     "guess_said",
     "score_rows",
 ]
 
-_RESULTS: Mapping[str, str] = {
+#: How it was afterwards.
+RESULTS: Mapping[str, str] = {
     "better": mark("better"),
     "same": mark("the same"),
     "worse": mark("worse"),
 }
+#: Options whose chance of coming closer to what is wanted was worked out.
+_CUTS = ("scrape", "clip")
 _FOUND: Mapping[str, str] = {
     "cane": mark("cane taken off where it was most"),
     "clip": mark("length clipped off"),
@@ -146,8 +155,10 @@ def came_said(changed: Changed, words: Words) -> Came:
         kind=words.kind(changed.done.payload.kind),
         at=changed.done.happened_at,
         instead=instead,
-        result=words(_RESULTS[changed.result]) if changed.result else "",
-        better="" if changed.better is None else chance_said(changed.better, words),
+        result=words(RESULTS[changed.result]) if changed.result else "",
+        better=chance_said(changed.better, words)
+        if changed.better is not None and offered is not None and offered.kind in _CUTS
+        else "",
         rows=tuple(rows),
     )
 
@@ -238,6 +249,43 @@ def guess_said(guess: Guess, held: Held, words: Words) -> str:
         "blades": list(guess.blades or tuple(Blade)),
     }
     return where_held(place, held, words)
+
+
+def deed_said(payload: Followed, held: Held, words: Words) -> str:
+    """Return what was done in a line, its place as the reed is held; empty where a kind says all.
+
+    Parameters
+    ----------
+    payload : Followed
+        A cut, clip, rest or treatment.
+    held : Held
+        How the reed is held.
+    words : Words
+        The language.
+    """
+    match payload:
+        case Cut():
+            zone, part = cut_part(payload)
+            place = {
+                "kind": "scrape",
+                "zone": zone,
+                "part": part.value,
+                "blades": list(payload.blades),
+            }
+            said = [where_held(place, held, words)]
+            if payload.strokes:
+                one, many = mark("%(num)s light stroke"), mark("%(num)s light strokes")
+                said.append(words.count(one, many, payload.strokes))
+            elif payload.depth:
+                said.append(words.thick(payload.depth, 3))
+            return ", ".join(said)
+        case Clip():
+            return words.mm(payload.amount, 1) if payload.amount else words(mark("size not known"))
+        case Treated():
+            remedy = catalogue().remedies.get(payload.what)
+            return words(remedy.title).rstrip(".") if remedy else payload.what
+        case _:
+            return ""
 
 
 def score_rows(scored: Scored, words: Words) -> list[ScoreRow]:

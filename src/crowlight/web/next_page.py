@@ -12,15 +12,17 @@ from starlette.responses import Response
 from crowlight.bench.advice_kinds import AfterCheck, Guess
 from crowlight.bench.desk import Sheet
 from crowlight.bench.payload import Followed
+from crowlight.bench.ports import Entry
 from crowlight.errors import CrowlightError
 from crowlight.report.finding import zone_name
-from crowlight.report.held import HANDS, TIPS
+from crowlight.report.held import HANDS, TIPS, Held
 from crowlight.report.next_cut import pick_picture
-from crowlight.report.words import mark
+from crowlight.report.next_history import RESULTS, deed_said, guess_said
+from crowlight.report.words import Words, mark
 from crowlight.web.drawn import drawn_of
 from crowlight.web.field import PARTS, ZONES
 from crowlight.web.held import guesses_first, held, remember_held
-from crowlight.web.log import Line, lines
+from crowlight.web.log import lines
 from crowlight.web.looking import as_kept
 from crowlight.web.next_shown import NextShown, next_shown
 from crowlight.web.routes.blades import waiting
@@ -141,7 +143,7 @@ def _page(
         tips=TIPS,
         hands=HANDS,
         guesses=guesses_first(request),
-        undo=_undoable(sheet, log),
+        undo=_undoable(sheet, held(request), bench.words),
         troubles=troubles,
         news=log[:5] if status == 409 else [],
     )
@@ -149,9 +151,16 @@ def _page(
     return page
 
 
-def _undoable(sheet: Sheet, log: Sequence[Line]) -> Line | None:
-    """Return the latest entry, if it is one of those this page writes and still counts."""
+def _undoable(sheet: Sheet, how: Held, words: Words) -> Mapping[str, Any] | None:
+    """Return the latest entry in words, if it is one that this page writes and still counts."""
     last = sheet.entries[-1] if sheet.entries else None
-    if last is None or not isinstance(last.payload, (Followed, AfterCheck, Guess)):
-        return None
-    return next(x for x in log if x.uuid == last.uuid)
+    match last:
+        case Entry(payload=Followed() as payload):
+            says = deed_said(payload, how, words)
+        case Entry(payload=AfterCheck() as payload):
+            says = words(RESULTS[payload.result])
+        case Entry(payload=Guess() as payload):
+            says = guess_said(payload, how, words)
+        case _:
+            return None
+    return {"uuid": last.uuid, "title": words.kind(last.payload.kind), "says": says}

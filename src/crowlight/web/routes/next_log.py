@@ -21,9 +21,11 @@ from crowlight.errors import CrowlightError, InputError, NotFound
 from crowlight.plan.cut import Act, Part
 from crowlight.plan.cut.said import after_checks, sentences
 from crowlight.reed import Blade
+from crowlight.report.next_history import deed_said
 from crowlight.report.words import Words, mark
 from crowlight.web.advice_forms import ADVICE_FORMS
 from crowlight.web.field import BLOWING
+from crowlight.web.held import held
 from crowlight.web.log import lines
 from crowlight.web.looking import as_kept
 from crowlight.web.next_page import next_screen, pick_choices
@@ -285,7 +287,8 @@ def _after_page(
         "next-after.html",
         status=status,
         sheet=sheet,
-        line=next(x for x in lines(sheet, bench.words) if x.uuid == entry.uuid),
+        entry=entry,
+        deed=deed_said(entry.payload, held(request), bench.words),
         checks=[bench.words(texts[c]) for c in codes if c != "swell"],
         points="three-points" in codes,
         caution=bench.words(BLOWING),
