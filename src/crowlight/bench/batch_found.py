@@ -30,6 +30,7 @@ __all__ = [
     "Charted",
     "SplitFound",
     "batch_found",
+    "contrasts",
     "difference_code",
 ]
 
@@ -183,7 +184,7 @@ def batch_found(inputs: Mapping[str, Any], report: Report = lambda _: None) -> B
     everyone = [*reeds, *others]
     grades = [r.facts.grade for r in everyone]
     candidates = good_and_poor(_columns(everyone), grades)
-    series = _series(reeds, others)
+    series = contrasts(reeds, others)
     steady = steady_differences(series, rng=rng, grades=grades[: len(reeds)])
     report(0.7)
     tracked, how = _tracked(everyone, grades, inputs["batches"])
@@ -326,7 +327,7 @@ def _uneven(sides: Sides | None) -> float:
     return math.nan if sides is None else max(abs(sides.marked), abs(sides.plain))
 
 
-def _series(reeds: Sequence[BatchReed], others: Sequence[BatchReed]) -> list[Series]:
+def contrasts(reeds: Sequence[BatchReed], others: Sequence[BatchReed]) -> list[Series]:
     """Return all contrasts over the reeds of the batch."""
     found: list[Series] = []
     nothing = Sides(math.nan, math.nan, math.nan, math.nan, math.nan)
