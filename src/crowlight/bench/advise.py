@@ -144,10 +144,12 @@ def advise(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Answer
     known = replace(known, geometry=merged(geometry, extras))
     reed, known, plan = _planned(inputs, own, lines, known)
     report(0.95)
-    if more is not None and _other(plan, _planned(inputs, more, lines, known)[2]):
-        # with larger strokes behind it something else would be advised: a reading tells
-        _, known, plan = _planned(inputs, own, lines, known, gauge=True)
-        notes.append("gauge-could-change")
+    if more is not None:
+        larger = replace(known, geometry=merged(_geometry(more, wanted), extras))
+        if _other(plan, _planned(inputs, more, lines, larger)[2]):
+            # with larger strokes behind it something else would be advised: a reading tells
+            _, known, plan = _planned(inputs, own, lines, known, gauge=True)
+            notes.append("gauge-could-change")
     report(1.0)
     counsel = Counsel(
         name=inputs["name"],
