@@ -198,14 +198,19 @@ def expected_rows(expected: Iterable[Plain], words: Words) -> tuple[ExpectedRow,
         after = "" if unit == "1" else f"\N{NO-BREAK SPACE}{unit}"
         share = e.get("share")
         shares = "" if share is None or signed else _shares(share[0], share[2], words)
+        digits = _decimals(low, high)
+        change = _between(low, high, digits, words) + after
+        nothing = round(low, digits) == 0.0 == round(high, digits)
+        if nothing:
+            change, shares = words(mark("next to nothing")), ""
         rows.append(
             ExpectedRow(
                 name=name,
                 label=output_name(name, words),
-                change=_between(low, high, _decimals(low, high), words) + after,
+                change=change,
                 share=f"{shares}\N{NO-BREAK SPACE}%" if shares else "",
                 basis=basis_said(e["basis"], words),
-                open_sign=low < 0.0 < high,
+                open_sign=low < 0.0 < high and not nothing,
             )
         )
     return tuple(rows)

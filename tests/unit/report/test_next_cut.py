@@ -353,3 +353,10 @@ def test_a_reed_that_may_not_be_played_is_put_aside_whatever_else_could_be_done(
     g = glance(plans["splinter"][0], DRAWN, held=Held(), words=EN, put_aside=True)
     assert (g.kind, g.where, g.listen) == ("leave", "Put it aside", "")
     assert not g.cuts
+
+
+def test_a_change_too_small_to_be_shown_is_next_to_nothing() -> None:
+    tiny = {"name": "rest_height", "unit": "m", "change": [-1e-8, 1e-8, 2e-8],
+            "share": [-1e-5, 1e-5, 2e-5], "basis": ["physics"]}  # fmt: skip
+    (row,) = expected_rows([tiny], EN)
+    assert (row.change, row.share, row.open_sign) == ("next to nothing", "", False)
