@@ -32,6 +32,9 @@ from crowlight.web.typing_in import Trouble, Typed
 
 __all__ = ["guess_page", "next_screen", "pick_choices"]
 
+#: A plan after one more entry takes about a second: shorter than a page of waiting is read [s].
+_PATIENCE = 1.0
+
 
 def next_screen(
     request: Request,
@@ -66,7 +69,10 @@ def next_screen(
     title = bench.words(mark("What is wrong, and what to do next"))
     try:
         state = running.ask(
-            ("next", reed, sheet.reed.seq), bench.desk, lambda d: d.advice.plan(reed)
+            ("next", reed, sheet.reed.seq),
+            bench.desk,
+            lambda d: d.advice.plan(reed),
+            patience=_PATIENCE,
         )
     except CrowlightError as error:
         code = status_of(error)

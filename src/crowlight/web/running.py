@@ -95,6 +95,7 @@ class Running:
         compute: Callable[[Desk], T],
         *,
         lane: Hashable = None,
+        patience: float = 0.0,
     ) -> Ready[T] | UnderWay:
         """Return a result, or how far it is; the first to ask starts it.
 
@@ -108,6 +109,8 @@ class Running:
             Computes it with the desk it is given.
         lane : hashable, optional
             What only the newest question counts of: older ones are cancelled.
+        patience : float
+            How long to wait at least [s], where most answers take about so long.
 
         Raises
         ------
@@ -126,7 +129,7 @@ class Running:
                 )
                 thread.start()
         try:
-            value = task.future.result(timeout=self.patience)
+            value = task.future.result(timeout=max(self.patience, patience))
         except TimeoutError:
             job = task.watched.latest
             return UnderWay(job.progress() if job else 0.0, time.monotonic() - task.since)
