@@ -33,6 +33,8 @@ NOTES: Mapping[str, str] = {
     "gauge-could-change": mark("Three points with the gauge could change what is advised."),
     "outside": mark("The blade model has no answer for this shape; thickness alone counts."),
 }
+#: What shapes the opening without a knife.
+_SHAPING = frozenset({"mandrel", "squeeze-sides", "squeeze-flat"})
 #: Outputs told in a terminal, in this order.
 _TOLD = ("rest_height", "closing_pressure", "compliance", "unevenness", "tilt", "separation")
 
@@ -171,6 +173,8 @@ def _three(option: Plain, counsel: Counsel, words: Words) -> list[str]:
         said = words.say(text, middle=middle, low=low, high=high, basis=basis)
         act = f"{act} ({said})"
     lines = [f"{_label(mark('Next'), words)} {act}"]
+    if why := _why(option, words):
+        lines.append(f"{_label(mark('Because'), words)} {why}")
     listen = [s["text"] for s in option["listen_for"]]
     stop = [s["text"] for s in option["stop_when"]]
     remedy = catalogue().remedies.get(option["name"])
@@ -184,6 +188,15 @@ def _three(option: Plain, counsel: Counsel, words: Words) -> list[str]:
     if after := [c["text"] for c in option["after"]]:
         lines.append(f"{_label(mark('Afterwards'), words)} {' '.join(after)}")
     return lines
+
+
+def _why(option: Plain, words: Words) -> str:
+    """Return what an option answers: findings, or an opening that is not what is wanted."""
+    found = catalogue().findings
+    titles = [words(found[code].title) for code in option["answers"][:2] if code in found]
+    if not titles and option["name"] in _SHAPING:
+        return words(mark("The opening is not what is wanted."))
+    return "; ".join(titles)
 
 
 def _cautions(data: Plain, option: Plain) -> list[Plain]:
