@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TYPE_CHECKING
 from uuid import UUID, uuid4
 
@@ -168,7 +168,7 @@ class Posted:
             raise InputError(msg)
         now = self.desk.clock.now()
         asked = UUID(int=uuid.int ^ 1)  # the same for a form that is sent twice
-        said = NewEntry(uuid=asked, payload=consent, happened_at=now - timedelta(seconds=1))
+        said = NewEntry(uuid=asked, payload=consent, happened_at=now)
         done = NewEntry(uuid=uuid, payload=payload, happened_at=now)
         reed = self.desk.records.reed(key)
         kept = {e.uuid for e in self.desk.records.entries(reed.uuid)}
