@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -32,6 +33,7 @@ from crowlight.judge.findings import (
 from crowlight.judge.findings import as_data as findings_data
 from crowlight.plan.cut import (
     Act,
+    Barred,
     CaneLeft,
     Expected,
     Harm,
@@ -148,6 +150,9 @@ CHIRPING = Known(
     ),
     playing=Playing(words=frozenset({"chirps"})),
 )
+DISAGREE = Known(
+    crow=Crow(played_cents=Measured(30, 4)), playing=Playing(words=frozenset({"flat"}))
+)
 LOST = Known(
     history=History(crow_lost="yes", last_cut="worse", cuts_since_measured=1),
     crow=Crow(speaks="no"),
@@ -160,6 +165,12 @@ CASES: Mapping[str, tuple[Known, Plan]] = {
     "clip": (RATTLING, plan(RATTLING, SIDES, CLIP)),
     "clip-only": (RATTLING, plan(RATTLING, CLIP, SIDES)),
     "corner": (CHIRPING, plan(CHIRPING, CORNER)),
+    "blunt": (Known(), plan(Known(), Act("act", "sharpen"))),
+    "no-knife": (
+        HEAVY,
+        replace(plan(HEAVY), barred=(Barred("equalise-heart", "no-knife"),)),
+    ),
+    "disagree": (DISAGREE, plan(DISAGREE)),
     "crow-lost": (LOST, plan(LOST, Act("act", "record"))),
     **{
         name: (known, plan(known, Act("act", "retire")))

@@ -235,6 +235,29 @@ def test_a_fault_of_a_liked_reed_is_still_told(site, desk, reed):
     assert glance_text(site.get(f"{reed}/next")).startswith("Marked blade, heart")
 
 
+def test_a_blunt_knife_is_sharpened_first_and_that_is_written_as_the_knifes(site, reed, jobs):
+    jobs.about = "blunt"
+    page = site.get(f"{reed}/next")
+    assert glance_text(page).startswith("Sharpen the knife first")
+    assert f'href="{reed}/write/knife">Knife sharpened: write it down' in page.text
+    assert f'action="{reed}/next/did"' not in page.text
+
+
+def test_whoever_uses_no_knife_is_told_why_no_cut_is_offered(site, reed, jobs):
+    jobs.about = "no-knife"
+    told = seen(site.get(f"{reed}/next"))
+    assert "Whoever has this reed uses no knife: cuts are left out." in told
+    assert "Needs a knife." in told
+
+
+def test_words_against_a_recording_are_asked_about_before_any_advice(site, reed, jobs):
+    jobs.about = "disagree"
+    page = site.get(f"{reed}/next")
+    told = seen(page)
+    assert told.index("A question first.") < told.index("Did something else")
+    assert f'href="{reed}/play"' in page.text.partition("glance")[0]
+
+
 def test_nothing_ever_asks_for_harder_blowing(site, reed, jobs):
     for about in ("heart", "nothing", "crow-lost", "clip"):
         jobs.about = about
@@ -246,7 +269,9 @@ def test_nothing_ever_asks_for_harder_blowing(site, reed, jobs):
 
 
 def front(site: Any, reed: str) -> str:
-    return seen(type("P", (), {"text": site.get(f"{reed}/next").text.partition('class="next-why"')[0]}))
+    return seen(
+        type("P", (), {"text": site.get(f"{reed}/next").text.partition('class="next-why"')[0]})
+    )
 
 
 KNIFE = "keep the thumb behind the edge"

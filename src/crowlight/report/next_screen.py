@@ -66,6 +66,8 @@ class Glance:
     ----------
     kind : str
         Kind of the option: ``scrape``, ``clip``, ``act``, ``leave`` or ``rest``.
+    code : str
+        Remedy it is, by its name in the catalogue of findings.
     index : int
         Which option of the plan it is.
     where, how_much : str
@@ -85,6 +87,7 @@ class Glance:
     """
 
     kind: Literal["scrape", "clip", "act", "leave", "rest"]
+    code: str
     index: int
     where: str
     how_much: str
@@ -153,6 +156,7 @@ def glance(
     left = MOST_NUMBERS - numbers_in(f"{where} {how_much} {listen}")
     return Glance(
         kind=kind,
+        code=option["name"],
         index=which,
         where=where,
         how_much=how_much,

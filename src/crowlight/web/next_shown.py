@@ -385,6 +385,8 @@ def _cautions(codes: Sequence[str], words: Words) -> list[str]:
 
 def _notes(counsel: Counsel, words: Words) -> list[str]:
     said = [words(_NOTES[code]) for code in counsel.notes if code in _NOTES]
+    if any(b.reason == "no-knife" for b in counsel.plan.barred):
+        said.insert(0, words(mark("Whoever has this reed uses no knife: cuts are left out.")))
     return [*said, counsel.refused] if counsel.refused else said
 
 
