@@ -30,6 +30,20 @@ def test_people_are_listed(kept: Callable) -> None:
     assert "--player" in kept("people", "--contact", "x").err
 
 
+def test_a_makers_hand_is_kept_and_changed(kept: Callable, tmp_path: Path) -> None:
+    from crowlight.wiring import open_desk
+
+    assert kept("people", "--maker", "ann brink", "--hand", "left").status == 0
+    assert kept("people", "--maker", "Cy", "--hand", "right").status == 0
+    with open_desk(tmp_path / "records") as desk:
+        assert [(m.name, m.hand) for m in map(desk.people.maker, ("Ann Brink", "Cy"))] == [
+            ("Ann Brink", "left"),
+            ("Cy", "right"),
+        ]
+    assert "left or right" in kept("people", "--maker", "Cy", "--hand", "both").err
+    assert "together with --maker" in kept("people", "--hand", "left").err
+
+
 def test_places_are_in_everyday_units(kept: Callable) -> None:
     air = ("--altitude", 1650, "--temperature", 21.5, "--humidity", 28)
     done = kept("places", "--add", "High Town", "--of", "bo", *air)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Annotated
 
 import typer
@@ -14,18 +15,30 @@ def people(
     maker: Annotated[str, typer.Option(help="Add a maker of this name.")] = "",
     player: Annotated[str, typer.Option(help="Add a player of this name.")] = "",
     contact: Annotated[str, typer.Option(help="How to reach the player.")] = "",
+    hand: Annotated[
+        str, typer.Option(help="The maker's knife hand, left or right; also of one kept already.")
+    ] = "",
 ) -> None:
     """List makers and players, or add one."""
     from crowlight.bench.ports import Maker
-    from crowlight.errors import InputError
+    from crowlight.errors import InputError, NotFound
     from crowlight.wiring import open_desk
 
     if contact and not player:
         msg = "--contact is kept of players; give it together with --player"
         raise InputError(msg)
+    if hand and (not maker or hand not in ("left", "right")):
+        msg = f"--hand {hand} is kept of makers, left or right; give it together with --maker"
+        raise InputError(msg)
     with open_desk(context.obj) as desk:
         if maker:
-            desk.people.add_maker(maker)
+            known = None
+            if hand:
+                with suppress(NotFound):
+                    known = desk.people.maker(maker)
+            name, uuid = (known.name, known.uuid) if known else (maker, None)
+            side = "left" if hand == "left" else "right" if hand else ""
+            desk.people.add_maker(name, hand=side, uuid=uuid)
         if player:
             desk.people.add_player(player, contact=contact)
         for person in desk.people.all():

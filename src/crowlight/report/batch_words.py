@@ -287,7 +287,14 @@ def pattern_said(test: SteadyTest, hand: str, words: Words) -> list[str]:
         if (hand, right) in _HANDS:
             said.append(words(_HANDS[hand, right]))
         else:
-            said.append(words(mark("Whether you hold the knife left or right is not noted.")))
+            said.append(
+                words(
+                    mark(
+                        "Which hand holds the knife is not noted; note it with: "
+                        "crowlight people --maker NAME --hand right"
+                    )
+                )
+            )
         said.append(
             words(
                 mark(
