@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -59,3 +60,20 @@ def test_another_count_is_refused_with_those_there_are(crowlight: Callable, tabl
     assert refused.status == 2
     for code in COUNTS:
         assert code in refused.err
+
+
+def test_two_moments_are_compared_in_the_same_count(crowlight: Callable, table: Path) -> None:
+    assert crowlight("import", table).status == 0
+    again = table.with_name("again.csv")
+    again.write_text(TABLE.replace("0.24", "0.20"), encoding="utf-8")
+    assert crowlight("import", again).status == 0
+    last = crowlight("compare", "Fulmar 3", 0, 99).err
+    (count,) = re.findall(r"\(nothing yet\) to (\d+)", last)
+    middle = int(count) // 2
+    for code, said in COUNTS.items():
+        found = crowlight("compare", "Fulmar 3", middle, count, "--from", code)
+        assert said.replace("\u00a0mm", "0 mm") in found.out, found
+    assert (
+        crowlight("compare", "Fulmar 3", middle, count).out
+        == crowlight("compare", "Fulmar 3", middle, count, "--from", "tip").out
+    )

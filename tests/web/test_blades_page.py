@@ -234,3 +234,18 @@ def test_the_reed_page_leads_to_blades_and_journey(pages):
     text = site.get(reed).text
     assert f'href="{reed}/blades"' in text
     assert f'href="{reed}/journey"' in text
+
+
+@pytest.mark.parametrize(
+    ("count", "name"), [("tip", "tip"), ("rim", "bottom rim"), ("thread", "thread top")]
+)
+def test_pictures_count_positions_as_the_user_chose(pages, count, name):
+    site, reed = pages
+    site.send("/settings", {"count_from": count})
+    page = site.get(f"{reed}/blades")
+    axes = re.findall(r">(mm from the [a-z ]+)</text>", page.text)
+    assert len(axes) == 6  # two effects and what a thumb feels, of both blades
+    assert set(axes) == {f"mm from the {name}"}
+    # the canned stroke tells most 2 mm from a tip at 70.2 mm, tied to 47 mm
+    where = {"tip": "2.0", "rim": "68.2", "thread": "21.2"}[count]
+    assert f"by most at {where} mm from the {name}." in seen(page)

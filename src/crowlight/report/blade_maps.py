@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from crowlight.bench.mechanics import BladesShown, mechanics_outputs
-from crowlight.reed import Blade
+from crowlight.reed import Blade, Origin
 from crowlight.report.blades import OUTPUT_WORDS
+from crowlight.report.counting import Counting
 from crowlight.report.maps import flat_png, framed, resampled, swatches
 from crowlight.report.words import Words, mark
 
@@ -26,16 +27,22 @@ _COLUMNS = (-0.62, 0.0, 0.62)
 _PARTS = (0.06, 0.2, 0.4, 0.6, 0.8)
 
 
+#: From the tip, wherever that is.
+_TIP = Counting(origin=Origin.TIP, length=0.0)
+
+
 @dataclass(frozen=True, slots=True)
 class _Outline:
-    """Outline of a blade, counted down from the tip."""
+    """Outline of a blade, tip first."""
 
     along: tuple[float, ...]
     half_width: tuple[float, ...]
 
 
-def _outline(found: BladesShown) -> _Outline:
-    return _Outline(tuple(-x for x in found.from_tip), found.half_width)
+def _outline(from_tip: Sequence[float], half: Sequence[float], counting: Counting) -> _Outline:
+    """Return an outline, its tip where positions are counted."""
+    tip = counting.length or 0.0
+    return _Outline(tuple(tip - x for x in from_tip), tuple(half))
 
 
 def _numbers(
@@ -46,9 +53,9 @@ def _numbers(
     signed = bool((values < 0).any())
     written: list[tuple[float, float, str]] = []
     for row in _ROWS:
-        if row > -along[-1]:
+        if row > along[0] - along[-1]:
             break
-        i = int(np.argmin(np.abs(along + row)))
+        i = int(np.argmin(np.abs(along[0] - along - row)))
         for column in _COLUMNS:
             value = float(np.interp(column, fraction, values[i]))
             told = words.number(value, digits, signed=signed)
@@ -62,7 +69,13 @@ def _digits(largest: float) -> int:
 
 
 def effect_picture(
-    found: BladesShown, output: str, blade: Blade, *, words: Words, name: str
+    found: BladesShown,
+    output: str,
+    blade: Blade,
+    *,
+    words: Words,
+    name: str,
+    counting: Counting | None = None,
 ) -> str:
     """Draw what a soft stroke at each place does to an output, in per cent of it.
 
@@ -78,6 +91,8 @@ def effect_picture(
         The language.
     name : str
         Prefix of the ids in the picture; must be unique on the page.
+    counting : Counting, optional
+        What positions are counted from, with the length; the tip if not given.
 
     Returns
     -------
@@ -89,7 +104,8 @@ def effect_picture(
     values = percent[blade]
     largest = float(max(np.nanmax(np.abs(v)) for v in percent.values()))
     limits = [part * largest for part in _PARTS]
-    outline = _outline(found)
+    counting = counting or _TIP
+    outline = _outline(found.from_tip, found.half_width, counting)
     (fine,) = resampled(outline, found.fraction, [values])
     band = np.digitize(np.abs(np.nan_to_num(fine)), limits)
     palette = words.palette
@@ -101,11 +117,11 @@ def effect_picture(
     row, _ = np.unravel_index(int(np.nanargmax(np.abs(values))), values.shape)
     told = words.say(
         mark(
-            "A stroke changes it by %(least)s to %(most)s %%; by most at %(from_tip)s from the tip."
+            "A stroke changes it by %(least)s to %(most)s %%; by most at %(where)s."
         ),
         least=words.number(float(np.nanmin(values)), digits, signed=True),
         most=words.number(float(np.nanmax(values)), digits, signed=True),
-        from_tip=words.mm(found.from_tip[int(row)], 1),
+        where=counting.where(outline.along[int(row)], words),
     )
     title = words.say(
         mark("%(blade)s: what a stroke at each place does to: %(output)s"),
@@ -131,15 +147,23 @@ def effect_picture(
             ],
         ),
         over=_numbers(outline, found.fraction, values, words=words, digits=digits),
+        counting=counting,
     )
 
 
-def flexibility_picture(found: BladesShown, blade: Blade, *, words: Words, name: str) -> str:
+def flexibility_picture(
+    found: BladesShown,
+    blade: Blade,
+    *,
+    words: Words,
+    name: str,
+    counting: Counting | None = None,
+) -> str:
     """Draw how far each place of a blade gives under a newton pressed there.
 
     Parameters
     ----------
-    found, blade, words, name
+    found, blade, words, name, counting
         As for `effect_picture`.
 
     Returns
@@ -152,10 +176,9 @@ def flexibility_picture(found: BladesShown, blade: Blade, *, words: Words, name:
     tips = np.array(found.flexibility_from_tip)[order]
     both = {b: factor * np.array(rows)[order] for b, rows in found.flexibility.items()}
     values = both[blade]
-    outline = _Outline(
-        tuple(-x for x in tips),
-        tuple(np.interp(tips, found.from_tip, found.half_width)),
-    )
+    counting = counting or _TIP
+    half = np.interp(tips, found.from_tip, found.half_width)
+    outline = _outline(tips.tolist(), half.tolist(), counting)
     held = max(float(np.nanmax(v)) for v in both.values())
     least = max(float(min(np.nanmin(v[v > 0]) for v in both.values())), held * 1e-4)
     colours = words.palette.felt
@@ -186,4 +209,5 @@ def flexibility_picture(found: BladesShown, blade: Blade, *, words: Words, name:
             [words.say(mark("%(unit)s: dark gives most; 1 N is about 100 g"), unit=unit)],
         ),
         over=_numbers(outline, tuple(fraction), values, words=words, digits=2),
+        counting=counting,
     )

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 
 from crowlight.bench.assess import Assessment
 from crowlight.bench.mapping import Mapped
+from crowlight.bench.state import ReedState
 from crowlight.errors import InputError
 from crowlight.reed import Origin, from_rim
 from crowlight.report.words import Words, mark
 
-__all__ = ["ORIGINS", "RULER", "Counting"]
+__all__ = ["ORIGINS", "RULER", "Counting", "counting_of_state"]
 
 #: Standard uncertainty of a length somebody read off a ruler [m] (common practice, no source).
 RULER = 0.25e-3
@@ -240,3 +241,26 @@ class Counting:
         if self.asked is not None and self.asked is not self.origin:
             return words(_INSTEAD[self.asked])
         return words.say(_NOTES[self.origin], value=words.mm(self.uncertainty))
+
+
+def counting_of_state(state: ReedState, asked: Origin) -> Counting:
+    """Return how positions of a reed are counted: as asked, from the rim if that is not known.
+
+    Parameters
+    ----------
+    state : ReedState
+        What is known of the reed.
+    asked : Origin
+        What the user wants them counted from.
+    """
+    top = state.lengths.thread_top if state.lengths else None
+    missing = (asked is Origin.TIP and state.length is None) or (
+        asked is Origin.THREAD and top is None
+    )
+    return Counting(
+        origin=Origin.RIM if missing else asked,
+        length=state.length,
+        length_uncertainty=state.length_uncertainty or RULER,
+        thread_top=top,
+        asked=asked,
+    )

@@ -6,6 +6,8 @@ from typing import Any
 
 from crowlight.bench.moments import Compared, MapChange
 from crowlight.bench.ports import Entry
+from crowlight.report.counting import Counting
+from crowlight.report.words import Words, in_locale, mark
 
 __all__ = ["compared_in_mm", "compared_text"]
 
@@ -85,8 +87,21 @@ def _mm(metres: float | None) -> float | None:
     return None if metres is None else round(metres * 1e3, 4)
 
 
-def compared_text(compared: Compared) -> str:
-    """Return two moments of a reed as text."""
+def compared_text(
+    compared: Compared, *, counting: Counting | None = None, words: Words | None = None
+) -> str:
+    """Return two moments of a reed as text.
+
+    Parameters
+    ----------
+    compared : Compared
+        The moments.
+    counting : Counting, optional
+        What positions are counted from; the bottom rim if not given.
+    words : Words, optional
+        The language of positions; English if not given.
+    """
+    counting, words = counting or Counting(), words or in_locale("en")
     d = compared_in_mm(compared)
     lines = [f"{d['reed']}: entry {d['after']} against entry {d['before']}"]
     lines += [f"- happened: {e['kind']} ({e['seq']}, {e['at'][:16]})" for e in d["happened"]]
@@ -100,8 +115,13 @@ def compared_text(compared: Compared) -> str:
     if d["grade"] is not None:
         lines.append(f"- grade: {d['grade']:+d}")
     for c in d["thickness"]:
+        where = words.say(
+            mark("%(value)s mm %(from)s"),
+            value=words.number(counting.position(c["from_rim_mm"] * 1e-3) * 1e3, 2),
+            **{"from": counting.origin_of(words)},
+        )
         lines.append(
-            f"- {c['blade']} blade, {c['from_rim_mm']:.2f} mm from the bottom rim, "
+            f"- {c['blade']} blade, {where}, "
             f"{c['across_mm']:+.2f} mm across, {c['state']}: {c['change_mm']:+.3f} mm"
         )
     for m in compared.maps:

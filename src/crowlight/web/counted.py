@@ -8,9 +8,11 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import Response
 
+from crowlight.bench.state import ReedState
 from crowlight.reed import Origin
+from crowlight.report.counting import Counting, counting_of_state
 
-__all__ = ["COUNTED_FROM", "counted_from", "remember"]
+__all__ = ["COUNTED_FROM", "counted_from", "counting_for", "remember"]
 
 #: Name of the cookie.
 COUNTED_FROM = "crowlight-from"
@@ -31,6 +33,19 @@ def counted_from(request: Request) -> Origin:
     """
     asked = _origin(request.query_params.get("from"))
     return asked or _origin(request.cookies.get(COUNTED_FROM)) or Origin.TIP
+
+
+def counting_for(request: Request, state: ReedState) -> Counting:
+    """Return how positions of a reed are counted: as asked, from the rim if that is not known.
+
+    Parameters
+    ----------
+    request : Request
+        Says what is wished; see `counted_from`.
+    state : ReedState
+        What is known of the reed.
+    """
+    return counting_of_state(state, counted_from(request))
 
 
 def remember(request: Request, response: Response) -> None:

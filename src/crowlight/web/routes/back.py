@@ -22,22 +22,24 @@ from crowlight.bench.desk import Sheet
 from crowlight.bench.mapping import placed_style
 from crowlight.bench.recordings import KeptRecording
 from crowlight.errors import CrowlightError, NotFound
-from crowlight.reed import Blade, Origin
+from crowlight.reed import Blade
 from crowlight.reed.styles import Style
 from crowlight.report.change_map import change_picture, change_rows, thickness_rows
-from crowlight.report.counting import RULER, Counting
+from crowlight.report.counting import Counting
 from crowlight.report.environment import style as style_sheet
 from crowlight.report.maps import thickness_picture
 from crowlight.report.words import mark
-from crowlight.web.counted import counted_from, remember
+from crowlight.web.counted import counted_from, counting_for, remember
 from crowlight.web.log import lines
 from crowlight.web.looking import as_kept, judged
-from crowlight.web.security import POLICY_REPORT
+from crowlight.web.security import POLICY_REPORT, policy
 from crowlight.web.sending import Bench, UseBench, status_of
 
 __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
+
+_POLICY = policy(media_src="'self'")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +83,7 @@ def back_page(
         compared=compared,
         why=why,
     )
+    page.headers["Content-Security-Policy"] = _POLICY
     remember(request, page)
     return page
 
@@ -112,7 +115,7 @@ def _compared(
     one, other = sorted((_number(before, bench), _number(after, bench)))
     reed, words = sheet.reed.uuid, bench.words
     found = bench.desk.compare(reed, one, other)
-    counting = _counting(request, found.after)
+    counting = counting_for(request, found.after)
     style = _style(bench, sheet, found.after.length)
     tip = found.after.length or (style.length if style else 0.07)
     return {
@@ -148,21 +151,6 @@ def _compared(
         "counting": counting,
         "sounds": _sounds(request, bench, sheet, one, other),
     }
-
-
-def _counting(request: Request, state: Any) -> Counting:
-    """Return how positions are counted at the later moment."""
-    asked, top = counted_from(request), state.lengths.thread_top if state.lengths else None
-    missing = (asked is Origin.TIP and state.length is None) or (
-        asked is Origin.THREAD and top is None
-    )
-    return Counting(
-        origin=Origin.RIM if missing else asked,
-        length=state.length,
-        length_uncertainty=state.length_uncertainty or RULER,
-        thread_top=top,
-        asked=asked,
-    )
 
 
 def _style(bench: Bench, sheet: Sheet, length: float | None) -> Style | None:

@@ -22,9 +22,11 @@ from crowlight.report.blade_maps import effect_picture, flexibility_picture
 from crowlight.report.blade_rows import SIGNED, cane_warnings, cut_rows, decimals_of, output_rows
 from crowlight.report.blades import OUTPUT_WORDS, SHOWN_UNITS
 from crowlight.report.charts import chart_svg
+from crowlight.report.counting import Counting
 from crowlight.report.finding import zone_name
 from crowlight.report.words import Words, mark
 from crowlight.web.asking import Question
+from crowlight.web.counted import counting_for
 from crowlight.web.looking import as_kept
 from crowlight.web.running import Running, UnderWay
 from crowlight.web.security import POLICY_REPORT
@@ -106,6 +108,9 @@ def blades_page(request: Request, reed: UUID, bench: UseBench) -> Response:
             rows = cut_rows(found, told, words=bench.words)
         except CrowlightError as error:
             question.trouble("", str(error))
+    # without the length only the distance from the tip is known
+    known = sheet.state.length is not None
+    counting = counting_for(request, sheet.state) if known else None
     return bench.pages.render(
         request,
         "blades.html",
@@ -113,10 +118,14 @@ def blades_page(request: Request, reed: UUID, bench: UseBench) -> Response:
         sheet=sheet,
         found=found,
         outputs=output_rows(found, words=bench.words),
-        effects=_pictures(found, bench.words),
+        effects=_pictures(found, bench.words, counting),
         flexibility=[
-            flexibility_picture(found, b, words=bench.words, name=f"flex-{b.value}") for b in Blade
+            flexibility_picture(
+                found, b, words=bench.words, name=f"flex-{b.value}", counting=counting
+            )
+            for b in Blade
         ],
+        counting=counting,
         zones=[(z, zone_name(z, bench.words)) for z in _zones(levers)],
         cane=_cane(found, bench.words),
         typed={"depth": ["1"], **question.typed},
@@ -278,14 +287,23 @@ def _zones(levers: Leverage) -> list[str]:
     return list(dict.fromkeys(lever.zone for lever in levers.levers))
 
 
-def _pictures(found: BladesShown, words: Words) -> list[tuple[str, str, list[str]]]:
+def _pictures(
+    found: BladesShown, words: Words, counting: Counting | None
+) -> list[tuple[str, str, list[str]]]:
     """Return the effect maps: output, what it is called, the pictures of both blades."""
     return [
         (
             output,
             words(OUTPUT_WORDS[output]),
             [
-                effect_picture(found, output, b, words=words, name=f"eff-{output}-{b.value}")
+                effect_picture(
+                    found,
+                    output,
+                    b,
+                    words=words,
+                    name=f"eff-{output}-{b.value}",
+                    counting=counting,
+                )
                 for b in Blade
             ],
         )
@@ -320,7 +338,7 @@ def _live(found: BladesShown, levers: Leverage, words: Words) -> dict[str, Any]:
     now = {o.name: o for o in found.outputs}
     return _finite(
         {
-            "locale": str(words.locale).replace("_", "-"),
+            "locale": str(words.numbers).replace("_", "-"),
             "between": words(mark("%(low)s to %(high)s")),
             "outputs": [
                 {

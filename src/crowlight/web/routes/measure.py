@@ -43,7 +43,7 @@ from crowlight.report.counting import RULER, Counting
 from crowlight.report.held import Held
 from crowlight.report.measure_picture import Drawing, measure_picture, place_said
 from crowlight.report.words import Words, in_locale, mark
-from crowlight.web.counted import counted_from
+from crowlight.web.counted import counting_for
 from crowlight.web.held import held
 from crowlight.web.looking import as_kept, judged
 from crowlight.web.numbers import typed_number
@@ -132,7 +132,7 @@ def _page(
         matters = next((g.mapped.next_places for g in groups if g.mapped), ())
     turn = measuring_round(style, asked.kind, seed=asked.seed, matters=matters)
     taken = [t for t in sheet.state.readings if t.together == asked.burst]
-    counting = _counting(request, sheet)
+    counting = counting_for(request, sheet.state)
     how = held(request)
     shown = _shown(turn, taken, Drawing.of(style, how), how, counting, bench.words)
     last = sheet.state.readings[-1].reading if sheet.state.readings else None
@@ -178,21 +178,6 @@ def _style(bench: Bench, sheet: Sheet) -> tuple[Style | None, str]:
         return placed_style(inputs["style"], inputs["length"], inputs["style_text"]), ""
     except CrowlightError as error:
         return None, str(error)
-
-
-def _counting(request: Request, sheet: Sheet) -> Counting:
-    """Return how positions are counted: as preferred, where what it needs is known."""
-    lengths = sheet.state.lengths
-    top = lengths.thread_top if lengths else None
-    asked = counted_from(request)
-    known = not (asked is Origin.THREAD and top is None)
-    return Counting(
-        origin=asked if known else Origin.TIP,
-        length=sheet.state.length,
-        length_uncertainty=sheet.state.length_uncertainty or RULER,
-        thread_top=top,
-        asked=asked,
-    )
 
 
 def _key(place: Place) -> tuple[Blade, int, int]:
@@ -295,7 +280,7 @@ def live(request: Request, reed: UUID, bench: UseBench) -> Response:
     asked = _asked(request.query_params)
     style, _ = _style(bench, sheet)
     doubts: list[tuple[str, str, str]] = []
-    counting = _counting(request, sheet) if sheet.state.length is not None else None
+    counting = counting_for(request, sheet.state) if sheet.state.length is not None else None
     if asked is not None and style is not None and counting is not None:
         taken = [t for t in sheet.state.readings if t.together == asked.burst]
         doubts = _doubts(bench, sheet, style, taken, held(request), counting)
@@ -336,7 +321,7 @@ def _take(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
     if not troubles:
         try:
             reading = _reading(sent, sheet, bench.words)
-            counting = _counting(request, sheet)
+            counting = counting_for(request, sheet.state)
             rim = counting.origin is Origin.RIM or counting.length is None
             zero = counting.thread_top if counting.origin is Origin.THREAD else counting.length
             payload = ReadingsTaken(
