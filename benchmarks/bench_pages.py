@@ -5,6 +5,10 @@ to it stands the time of the use case alone in the same run, so that the ratio s
 itself costs. A reed is judged once and the judgement kept: the first look at a reed is stated on
 its own.
 
+The first page is also opened in Chromium, served on this machine, with nothing in the browser's
+store: from asking for it until its scripts have run. Next to it stands a text file of the same
+server, opened in the same run.
+
     python benchmarks/bench_pages.py [--reeds 10000]
 """
 
@@ -16,8 +20,10 @@ import json
 import os
 import platform
 import random
+import socket
 import statistics
 import tempfile
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -25,7 +31,10 @@ from pathlib import Path
 from uuid import UUID
 
 import httpx
+import uvicorn
 from bench_store import GOALS, Clock, fill
+from fastapi import FastAPI
+from playwright.sync_api import sync_playwright
 
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import Note
@@ -100,10 +109,54 @@ def measure(folder: Path, count: int) -> dict[str, dict[str, float | bool]]:
                 "met": whole <= goal * 1e3,
             }
         found["reed, first look"] = {"milliseconds": first}
+        found["list, in a browser"] = in_browser(app)
         loop.run_until_complete(client.aclose())
         loop.close()
     records.close()
     return found
+
+
+USABLE = 300.0
+"""Goal for the first page in a browser [ms]."""
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
+
+
+def in_browser(app: FastAPI, repeats: int = 11) -> dict[str, float | bool]:
+    """Return how long the first page takes until its scripts have run, beside a text file."""
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        address = f"http://127.0.0.1:{listener.getsockname()[1]}"
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
+        thread = threading.Thread(target=server.run, args=([listener],), daemon=True)
+        thread.start()
+        while not server.started:
+            time.sleep(0.02)
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+            times: dict[str, list[float]] = {"/": [], "/sw.js": []}
+            for path in list(times) * (repeats + 1):
+                context = browser.new_context()
+                page = context.new_page()
+                page.goto(address + path)
+                times[path].append(
+                    page.evaluate(
+                        "performance.getEntriesByType('navigation')[0].domContentLoadedEventEnd"
+                    )
+                )
+                context.close()
+            browser.close()
+        server.should_exit = True
+        thread.join(timeout=10)
+    page, text = (statistics.median(times[path][1:]) for path in ("/", "/sw.js"))
+    return {
+        "milliseconds": round(page, 1),
+        "slowest": round(max(times["/"][1:]), 1),
+        "text file": round(text, 1),
+        "ratio": round(page / text, 2),
+        "goal": USABLE,
+        "met": page <= USABLE,
+    }
 
 
 def main() -> None:

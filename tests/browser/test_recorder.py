@@ -360,3 +360,73 @@ def test_a_recording_that_waits_is_sent_from_any_page(bench, own):
     page.unroute("**/takes/**")
     expect(page.get_by_text("Nothing waits.")).to_be_visible(timeout=20_000)
     assert np.array_equal(recording_of(own)[1].ravel(), there)
+
+
+@pytest.mark.parametrize("channels", [1, 2])
+def test_the_worklet_hands_on_every_sample_once_to_the_last(window, empty, channels):
+    page = window()
+    page.goto(empty.address)
+    version = page.locator("link[rel=stylesheet]").get_attribute("href").rsplit("/", 1)[0]
+    frames = 39 * 128  # two blocks and a part of one
+    got = page.evaluate(
+        """async ([source, frames, channels]) => {
+             const context = new OfflineAudioContext(channels, frames + 1280, 48000);
+             await context.audioWorklet.addModule(source);
+             const sound = context.createBuffer(channels, frames + 1280, 48000);
+             for (let c = 0; c < channels; c += 1)
+               sound.getChannelData(c).forEach((_, i, all) => { all[i] = (i + 1) * (c ? -1 : 1); });
+             const node = new AudioWorkletNode(context, 'crowlight-tap', {
+               numberOfOutputs: 0, channelCount: channels, channelCountMode: 'explicit',
+               channelInterpretation: 'discrete', processorOptions: { channels } });
+             const from = new AudioBufferSourceNode(context, { buffer: sound });
+             from.connect(node);
+             from.start();
+             const blocks = [];
+             const ended = new Promise((done) => {
+               node.port.onmessage = ({ data }) =>
+                 data.blocks === undefined ? blocks.push(data) : done(data.blocks); });
+             context.suspend(frames / 48000).then(async () => {
+               node.port.postMessage('end');
+               await ended;
+               context.resume(); });
+             await context.startRendering();
+             return { count: await ended, numbers: blocks.map((b) => b.number),
+                      samples: blocks.flatMap((b) => [...b.samples]) }; }""",
+        [f"{version}/recorder-worklet.js", frames, channels],
+    )
+    assert (got["count"], got["numbers"]) == (3, [0, 1, 2])
+    ramp = np.arange(1, frames + 1)
+    assert np.array_equal(got["samples"], np.column_stack([ramp, -ramp][:channels]).ravel())
+
+
+def test_a_take_that_becomes_too_long_is_ended_and_kept(bench, own):
+    page = bench()
+
+    def shorter(route):
+        answer = route.fetch()
+        text = answer.text().replace('data-longest="180.0"', 'data-longest="1.5"')
+        route.fulfill(response=answer, body=text)
+
+    page.route("**/record", shorter)
+    begin(page, own)
+    expect(page.locator(".takes .says")).to_contain_text("Kept.", timeout=20_000)
+    payload, kept = recording_of(own)
+    assert payload.settings["longest_reached"] is True
+    assert 1.2 < len(kept) / payload.sample_rate <= 1.5
+
+
+def test_a_browser_without_room_keeps_what_it_had_room_for(bench, own):
+    page = bench()
+    page.add_init_script(
+        """const real = IDBObjectStore.prototype.put;
+           IDBObjectStore.prototype.put = function (value) {
+             if (this.name === 'blocks' && value.number >= 20)
+               throw new DOMException('no room', 'QuotaExceededError');
+             return real.call(this, value); };"""
+    )
+    begin(page, own)
+    expect(page.get_by_role("alert")).to_contain_text("no room for more", timeout=15_000)
+    expect(page.locator(".takes .says")).to_contain_text("Kept.", timeout=20_000)
+    payload, kept = recording_of(own)
+    assert payload.settings["store_failed"] is True
+    assert len(kept) == 20 * 2048

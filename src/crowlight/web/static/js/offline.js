@@ -89,7 +89,8 @@ function waits(form, reasons) {
 // --- the status line ------------------------------------------------------------------------------
 
 async function show() {
-  const kept = await waiting();
+  // what is being sent for the first time is soon gone
+  const kept = (await waiting()).filter((e) => e.tried || Date.now() - e.order > 3_000);
   const refused = kept.filter((e) => e.state === "refused").length;
   const wait = kept.length - refused;
   const words = [];

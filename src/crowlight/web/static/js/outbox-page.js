@@ -47,7 +47,7 @@ function shownEntry(entry) {
   for (const [name, value] of entry.fields) {
     if (!value || name === "rows" || name === "send") continue;
     const pair = document.createElement("div");
-    for (const [tag, text] of [["dt", name], ["dd", value]]) {
+    for (const [tag, text] of [["dt", entry.labels?.[name] ?? name], ["dd", value]]) {
       const part = document.createElement(tag);
       part.textContent = text;
       pair.append(part);
@@ -55,7 +55,7 @@ function shownEntry(entry) {
     item.querySelector(".facts").append(pair);
   }
   const [anyway, mend, drop, sure] = ["anyway", "mend", "drop", "sure"].map((c) => item.querySelector(`.${c}`));
-  anyway.hidden = entry.state !== "refused";
+  anyway.hidden = entry.state !== "refused" || entry.status === 422; // that would be refused again
   anyway.addEventListener("click", () => again(entry));
   mend.hidden = !entry.draft;
   mend.addEventListener("click", async () => {

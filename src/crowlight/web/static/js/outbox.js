@@ -48,9 +48,10 @@ export function entryOf(form, submitter) {
     address: form.getAttribute("action") || location.pathname + location.search,
     page: location.pathname + location.search,
     reed: location.pathname.match(/^\/reeds\/([0-9a-f-]{36})/)?.[1] ?? "",
-    title: document.querySelector("h1")?.textContent.trim() ?? "",
+    title: [...document.querySelectorAll("h1, .crumb")].map((e) => e.textContent.trim()).reverse().join(": "),
     draft: form.dataset.draft ?? "",
     fields,
+    labels: Object.fromEntries(fields.map(([name]) => [name, labelOf(form, name)])),
     token: data.get("token"),
     seen: seen === null ? null : Number(seen),
     order: Date.now() + Math.random() / 2,
@@ -59,6 +60,13 @@ export function entryOf(form, submitter) {
     state: "waiting",
     reasons: [],
   };
+}
+
+function labelOf(form, name) {
+  const [element] = form.querySelectorAll(`[name="${CSS.escape(name)}"]`);
+  const several = element?.matches("[type=radio], [type=checkbox]");
+  const label = several ? element.closest("fieldset")?.querySelector("legend") : element?.labels?.[0];
+  return element?.ariaLabel || (label?.firstChild?.textContent ?? "").trim() || name;
 }
 
 export async function post(entry) {
@@ -135,13 +143,15 @@ async function send(entry, renewed = false) {
     entry.token = token; // the server was started anew
     return send(entry, true);
   }
-  const said = [...page.querySelectorAll("#troubles li, main > p")].map((e) => e.textContent.trim());
+  const troubles = [...page.querySelectorAll("#troubles > ul > li")];
+  const said = (troubles.length ? troubles : [...page.querySelectorAll("main > p")]).map((e) => e.textContent.trim());
   const reasons = said.length ? said.slice(0, 20) : [text.slice(0, 300)];
+  entry.status = answer.status;
   return stays(entry, answer.status === 503 ? "waiting" : "refused", reasons);
 }
 
 async function stays(entry, state, reasons) {
-  Object.assign(entry, { state, reasons });
+  Object.assign(entry, { state, reasons, tried: true });
   await put("entries", entry);
   tell();
   return { state, reasons };

@@ -7,7 +7,7 @@
 // Samples go into this browser's store first, then to the server; see takes.js.
 
 import { newUuid, put, putFast } from "./keep.js";
-import { drop, endNow, left, letGo, lockOf, Sender } from "./takes.js";
+import { drop, endNow, left, letGo, lockOf, mend, Sender } from "./takes.js";
 
 const OFF = ["echoCancellation", "noiseSuppression", "autoGainControl"];
 const AGAIN = 1_500; // ms between tries
@@ -162,7 +162,7 @@ export function attachRecorder(root) {
     now.writes.add(write);
     now.ear.postMessage({ samples, channels: take.channels });
     part("clock").textContent = number(now.frames / take.rate, 1);
-    if (now.frames + 4 * samples.length > longest * take.rate) stop({ longest_reached: true });
+    if (now.frames + (4 * samples.length) / take.channels > longest * take.rate) stop({ longest_reached: true });
   }
 
   async function stop(told = {}) {
@@ -182,6 +182,7 @@ export function attachRecorder(root) {
     const ended = { ...told, ...(lost > 0.25 && { lost_s: Math.round(lost * 100) / 100 }) };
     if (ended.lost_s) trouble(word("lost").replace("{}", number(ended.lost_s, 1)));
     Object.assign(now.take, { blocks: now.blocks, frames: now.frames });
+    if (now.failed) await mend(now.take); // up to the first block there was no room for
     await endNow(now.take, ended);
     running = null;
     root.dataset.kept = "0";
