@@ -9,6 +9,7 @@ from tests.batch_reeds import make_batch, tips
 
 from crowlight.bench.batch_kinds import SplitTest
 from crowlight.bench.desk import Desk
+from crowlight.bench.kinds import Note
 from crowlight.bench.ports import Maker, Player
 from crowlight.errors import NotFound
 from crowlight.invented.april import APRIL, HABIT, fill_april
@@ -63,6 +64,16 @@ def test_the_answer_is_kept_and_the_same(april, crowlight: Callable) -> None:
     folder, _ = april
     one, two = (crowlight("--folder", folder, "batch", "April", "--json") for _ in range(2))
     assert one.out == two.out
+
+
+def test_a_note_written_later_does_not_deal_the_next_reeds_out_anew(april) -> None:
+    _, desk = april
+    before = desk.batches.of("April").found.plan
+    assert before is not None
+    desk.write(APRIL[2].name, Note(text="written later"))
+    after = desk.batches.of("April").found.plan
+    assert after is not None
+    assert after.order == before.order
 
 
 def test_the_figures_have_failures_in_the_denominator(april, crowlight: Callable) -> None:

@@ -163,8 +163,8 @@ def batch_found(inputs: Mapping[str, Any], report: Report = lambda _: None) -> B
     Parameters
     ----------
     inputs : mapping
-        ``reeds``, the `BatchReed` of the batch; ``others``, those of the same maker besides;
-        ``batches``, by reed uuid, what each was made together with.
+        ``batch``, its uuid; ``reeds``, its `BatchReed`; ``others``, those of the same maker
+        besides; ``batches``, by reed uuid, what each was made together with.
     report : callable
         Called with the fraction done.
 
@@ -175,8 +175,7 @@ def batch_found(inputs: Mapping[str, Any], report: Report = lambda _: None) -> B
     """
     reeds: list[BatchReed] = sorted(inputs["reeds"], key=_made)
     others: list[BatchReed] = list(inputs["others"])
-    told = " ".join(f"{r.uuid}:{r.seq}" for r in reeds).encode()
-    rng = np.random.default_rng(int.from_bytes(hashlib.sha256(told).digest()[:8]))
+    rng = _drawn_from(" ".join(f"{r.uuid}:{r.seq}" for r in reeds))
     charted = tuple(_charted(reeds, others, inputs["batches"]))
     report(0.2)
     apart = tuple(_apart(reeds, rng))
@@ -195,12 +194,16 @@ def batch_found(inputs: Mapping[str, Any], report: Report = lambda _: None) -> B
         candidates=candidates,
         compared=len(everyone),
         steady=steady,
-        plan=_plan(steady, grades[: len(reeds)], rng),
+        plan=_plan(steady, grades[: len(reeds)], str(inputs["batch"])),
         splits=tuple(_splits(reeds, series, rng)),
         steps={str(r.uuid): check_steps(r.facts.steps) for r in reeds if r.oboe},
         tracked=tracked,
         tracking=how,
     )
+
+
+def _drawn_from(text: str) -> np.random.Generator:
+    return np.random.default_rng(int.from_bytes(hashlib.sha256(text.encode()).digest()[:8]))
 
 
 def _made(reed: BatchReed) -> tuple[datetime, str]:
@@ -393,12 +396,12 @@ def _against_earlier(reeds: Sequence[BatchReed], others: Sequence[BatchReed]) ->
     return found
 
 
-def _plan(
-    steady: Steady, grades: Sequence[int | None], rng: np.random.Generator
-) -> SplitPlan | None:
+def _plan(steady: Steady, grades: Sequence[int | None], batch: str) -> SplitPlan | None:
     first = steady.first
     if first is None:
         return None
+    # dealt out once for good: a note written later must not deal the next reeds out anew
+    rng = _drawn_from(f"{batch} {difference_code(first.quantity, first.contrast)}")
     known = [g for g in grades if g is not None]
     return plan_split(
         first.mean,

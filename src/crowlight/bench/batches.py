@@ -137,7 +137,7 @@ class Batches:
             for some in (asked.reeds, asked.others)
         )
         batches = {str(r.uuid): str(r.batch or "") for r in (*asked.reeds, *asked.others)}
-        inputs = {"reeds": reeds, "others": others, "batches": batches}
+        inputs = {"batch": asked.batch.uuid, "reeds": reeds, "others": others, "batches": batches}
         return self._shown(asked, self.desk.computed("batch", inputs, told=asked.told))
 
     def kept(self, key: str | UUID) -> BatchShown | None:
@@ -164,6 +164,7 @@ class Batches:
         others = tuple(r for r in latest if r.uuid not in own)[:OTHERS]
         rests = self._rests({r.maker for r in (*reeds, *others)})
         told = {
+            "batch": str(batch.uuid),
             "rests": [rests[maker] for maker in sorted(rests, key=str)],
             "reeds": [f"{r.uuid}:{r.seq}" for r in reeds],
             "others": [f"{r.uuid}:{r.seq}" for r in others],

@@ -13,12 +13,12 @@ from crowlight.errors import InputError
 GAUGE = 0.004
 
 
-def sides(rng, marked: float, plain: float, count: int = 8, name: str = "tip"):
+def sides(rng, marked: float, plain: float, count: int = 8, name: str = "tip", tolerance=0.01):
     def drawn(mean: float):
         return rng.normal(mean, 0.003, count) + rng.normal(0.0, GAUGE, count)
 
     u = [GAUGE] * count
-    return of_sides(name, drawn(marked), drawn(plain), u, u, tolerance=0.01)
+    return of_sides(name, drawn(marked), drawn(plain), u, u, tolerance=tolerance)
 
 
 @pytest.mark.parametrize(
@@ -48,7 +48,8 @@ def test_even_reeds_have_none() -> None:
     rng = np.random.default_rng(2)
     named = 0
     for _ in range(100):
-        series = [s for k in range(8) for s in sides(rng, 0.0, 0.0, name=f"q{k}")]
+        # nothing is too small to matter here: only the shared risk holds it back
+        series = [s for k in range(8) for s in sides(rng, 0.0, 0.0, name=f"q{k}", tolerance=1e-9)]
         named += bool(steady_differences(series, rng=rng).consistent)
     # sixteen contrasts share 5 %: of a hundred batches five, three standard deviations are 7
     assert named <= 5 + 7
