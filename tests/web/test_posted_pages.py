@@ -12,7 +12,7 @@ from tests.canned_models import CannedJobs
 from tests.pictures import PLACE, jpeg, png
 
 from crowlight.bench.kinds import Cut
-from crowlight.bench.workshop_kinds import Consent, Intake, Stage
+from crowlight.bench.workshop_kinds import Consent, Intake, Letter, Stage
 from crowlight.errors import CannotWrite
 from crowlight.reed import Blade
 from crowlight.web import create_app
@@ -276,6 +276,17 @@ def test_what_was_measured_before_any_touch_is_ticked(site: Site):
     assert site.send(f"{path}/write/lengths", {"overall": "70"}).status_code == 303
     page = site.get(f"{path}/arrival").text
     assert page.count("step-done") == 1  # the length came too late
+
+
+def test_the_log_says_what_a_photograph_shows_and_how_a_letter_begins(site: Site):
+    path = _post(site, place=str(uuid4()))
+    _send_photo(site, path, png())
+    site.desk.write("Sent 1", Letter(parts={"greeting": "Dear <i>Lene</i>,\nsecond line"}))
+    page = site.get(path).text
+    assert "the tip. corner" in page
+    assert "Dear &lt;i&gt;Lene&lt;/i&gt;," in page
+    assert "second line" not in page
+    assert "Place:" not in page  # a uuid tells nobody anything
 
 
 def test_an_own_reed_says_that_nothing_came_in(site: Site):

@@ -260,8 +260,9 @@ def _reasons(
     measured = "readings" in kinds
     advice = _advised(since)
     settled = (now - arrival.happened_at) >= SETTLING
-    today = now.date()  # a day that has passed forbids nothing: the player waits
-    soon = intake.deadline is not None and today <= intake.deadline <= (now + SETTLING).date()
+    # a day that has passed forbids nothing: the player waits
+    today, tomorrow = (t.astimezone().date() for t in (now, now + SETTLING))
+    soon = intake.deadline is not None and today <= intake.deadline <= tomorrow
     broken = outcome is not None and outcome.outcome != "sellable"
     cracked = look & {"crack-thread", "crack-tip", "crack-scrape", "splinter"}
     hours = None if played is None else played / 3600.0
@@ -334,7 +335,7 @@ def reminders_of(
 
     found: list[Reminder] = []
     if stage in {"posted", "follow-up"}:
-        found.append(due("follow-up", until or (since + FOLLOW_UP).date()))
+        found.append(due("follow-up", until or (since + FOLLOW_UP).astimezone().date()))
     else:
         if intake.deadline is not None:
             found.append(due("deadline", intake.deadline))
@@ -343,5 +344,5 @@ def reminders_of(
         rest = next((e for e in reversed(counting) if e.payload.kind in {"rest", "cut"}), None)
         if rest is not None and isinstance(rest.payload, Rest) and rest.payload.duration:
             end = rest.happened_at + timedelta(seconds=rest.payload.duration)
-            found.append(due("rest-over", end.date()))
+            found.append(due("rest-over", end.astimezone().date()))
     return tuple(sorted(found, key=lambda r: (r.day, r.code)))

@@ -11,8 +11,10 @@ from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import ReadingsTaken, Withdrawn
 from crowlight.bench.payload import Followed
 from crowlight.bench.ports import Entry
+from crowlight.bench.workshop_kinds import Letter, Photo
 from crowlight.reed import Blade
 from crowlight.report.advice_log import advised_said, followed_said
+from crowlight.report.posted_words import SHOWS
 from crowlight.report.sounds import entry_said
 from crowlight.report.words import Words, mark
 from crowlight.web.fields import FORMS
@@ -93,15 +95,21 @@ def _says(entry: Entry, words: Words) -> str:
         return payload.reason
     if isinstance(payload, Advised):
         return advised_said(payload, words)
+    if isinstance(payload, Photo):
+        return f"{words(SHOWS[payload.shows])}. {payload.remark}".rstrip(" .")
+    if isinstance(payload, Letter):
+        return next(iter(payload.parts.values())).split("\n", 1)[0]
     if payload.kind not in FORMS:
         return entry_said(payload, words)
     typed = typed_of(payload.kind, payload)
     parts = []
     for field in FORMS[payload.kind].fields:
         values = [v for v in typed.get(field.name, []) if v]
+        labels = dict(field.choices)
+        if field.kind == "choice" and field.more and payload.kind != "described":
+            values = [v for v in values if v in labels]  # others are uuids: nothing to read
         if not values or field.kind == "kept":
             continue
-        labels = dict(field.choices)
         said = ", ".join(words(labels.get(v, "")) or v for v in values)
         if field.kind == "text" and len(FORMS[payload.kind].fields) == 1:
             parts.append(said)
