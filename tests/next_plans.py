@@ -86,6 +86,8 @@ def option(act: Act) -> Option:
             ),
             Expected("tilt", "1", -0.01, 0.0, 0.01, NAN, NAN, NAN, ("physics", size)),
         )  # fmt: skip
+    if act.kind == "leave":
+        expected = (Expected("rest_height", "m", *NONE, *NONE, ("physics",)),)
     if act.kind == "rest":
         night = ("common practice",)
         expected = (Expected("rest_height", "m", -2e-5, 4e-5, 1e-4, NAN, NAN, NAN, night),)

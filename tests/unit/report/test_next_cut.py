@@ -288,6 +288,12 @@ def test_what_must_be_said_first_comes_with_the_gravest(plans) -> None:
     assert stopped(plans["nothing"][1]) == []
 
 
+def test_of_several_stops_the_gravest_is_said_first() -> None:
+    names = ("three-tests", "ask-owner", "floor", "splintered")
+    said = stopped({"stops": [{"name": n, "text": n} for n in names]})
+    assert [s.code for s in said] == ["splintered", "ask-owner", "three-tests"]
+
+
 def test_every_option_stands_behind_it_with_range_basis_and_harm(plans) -> None:
     plan, _ = plans["heart"]
     rows = option_rows(plan, held=Held(), words=EN)
