@@ -22,6 +22,7 @@ def all_cases() -> Iterator[Check]:
         bayes,
         bore,
         calibration,
+        learning,
         maps,
         measurement,
         moisture,
@@ -40,5 +41,6 @@ def all_cases() -> Iterator[Check]:
         bayes,
         calibration,
         batches,
+        learning,
     ):
         yield from topic.cases()

@@ -13,7 +13,13 @@ from crowlight.calibrate.learning.confounds import (
     split_test,
 )
 from crowlight.calibrate.learning.correct import FACTORS, Correction, learn_correction
-from crowlight.calibrate.learning.hierarchy import Estimate, Grouped, SpreadPrior, shrink
+from crowlight.calibrate.learning.hierarchy import (
+    Estimate,
+    Grouped,
+    SpreadPrior,
+    at_spreads,
+    shrink,
+)
 from crowlight.calibrate.learning.predicted import Predicted, ensemble_crps
 from crowlight.calibrate.learning.scores import Coverage, Pair, Score, score
 
@@ -31,6 +37,7 @@ __all__ = [
     "Score",
     "SplitTest",
     "SpreadPrior",
+    "at_spreads",
     "effect_claim",
     "ensemble_crps",
     "learn_correction",

@@ -23,7 +23,7 @@ from scipy.stats import qmc
 
 from crowlight.errors import InputError
 
-__all__ = ["Estimate", "Grouped", "SpreadPrior", "shrink"]
+__all__ = ["Estimate", "Grouped", "SpreadPrior", "at_spreads", "shrink"]
 
 Real = NDArray[np.float64]
 
@@ -220,12 +220,7 @@ def shrink(
     """
     values, known = np.asarray(y, float), np.asarray(errors, float)
     _check(values, known, groups, spreads, scatter)
-    levels = {f: tuple(dict.fromkeys(groups[f])) for f in groups}
-    design = [np.ones((len(values), 1))]
-    design += [
-        np.array([[x == level for level in levels[f]] for x in groups[f]], float) for f in groups
-    ]
-    x = np.concatenate(design, axis=1)
+    levels, x = _design(len(values), groups)
     sizes = [len(levels[f]) for f in groups]
     priors = [*(spreads[f] for f in groups), *([scatter] if scatter else [])]
     drawn = _drawn(priors, draws)
@@ -241,6 +236,52 @@ def shrink(
         logs[k], means[k], covariances[k] = _given(x, values, known**2 + sigmas[k] ** 2, precision)
     weights = np.exp(logs - logsumexp(logs))
     return Grouped(levels, weights, means, covariances, taus, sigmas, len(values))
+
+
+def at_spreads(
+    y: ArrayLike,
+    errors: ArrayLike,
+    groups: Mapping[str, Sequence[str]],
+    *,
+    spreads: Mapping[str, float],
+    scatter: float = 0.0,
+) -> tuple[float, Real, Real]:
+    """Return what follows for given spreads, with nothing known of the mean.
+
+    Parameters
+    ----------
+    y, errors, groups
+        As in `shrink`.
+    spreads : mapping of str to float
+        Standard deviation of each factor; > 0.
+    scatter : float
+        Of one from the next beside the known errors.
+
+    Returns
+    -------
+    float
+        Restricted log likelihood, up to a constant that is the same for all spreads.
+    ndarray, shape (1 + q,)
+        Mean and effects of all levels: the best linear unbiased predictions.
+    ndarray, shape (1 + q, 1 + q)
+        Their covariance.
+    """
+    values, known = np.asarray(y, float), np.asarray(errors, float)
+    levels, x = _design(len(values), groups)
+    precision = np.concatenate(
+        [[0.0], *(np.full(len(levels[f]), spreads[f] ** -2.0) for f in levels)]
+    )
+    return _given(x, values, known**2 + scatter**2, precision)
+
+
+def _design(n: int, groups: Mapping[str, Sequence[str]]) -> tuple[dict[str, tuple[str, ...]], Real]:
+    """Return the levels of each factor, and which of them each observation has."""
+    levels = {f: tuple(dict.fromkeys(groups[f])) for f in groups}
+    columns = [np.ones((n, 1))]
+    columns += [
+        np.array([[x == level for level in levels[f]] for x in groups[f]], float) for f in groups
+    ]
+    return levels, np.concatenate(columns, axis=1)
 
 
 def _drawn(priors: Sequence[SpreadPrior], draws: int) -> Real:
