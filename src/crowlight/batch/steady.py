@@ -124,7 +124,8 @@ class SteadyTest:
     pattern : Pattern or None
         Where it comes from; None if it is not consistent.
     blade : int or None
-        0 marked, 1 plain, for a difference of one blade only.
+        0 marked, 1 plain, for a difference of one blade only: its numbers are then those of left
+        less right on that blade.
     """
 
     quantity: str
@@ -315,6 +316,9 @@ def steady_differences(
     shared = dict(zip(having, shared_risk([t.link_p for t in having]), strict=True))
     picked = [replace(t, link_q=shared.get(t, math.nan)) for t in picked]
     picked.sort(key=lambda t: (not _is_linked(t, link_risk), -abs(t.mean) / t.tolerance))
+    # half sum and half difference both show a difference of one blade: it is told once
+    told = {(t.quantity, t.blade): t for t in reversed(picked) if t.blade is not None}
+    picked = [t for t in picked if t.blade is None or told[t.quantity, t.blade] is t]
     return Steady(
         reeds=reeds,
         missing=max(least - max((_known(s) for s in series), default=0), 0),
@@ -410,17 +414,32 @@ def _placed(
     if test.contrast not in (Contrast.SEEN, Contrast.EDGE):
         return replace(test, pattern=Pattern.LEVEL)
     s = by_key[test.quantity, test.contrast]
-    shown: list[int] = []
-    for b in (0, 1):
-        x, u = np.array(s.sides[b]), np.array(s.sides[b + 2])
-        known = np.isfinite(x) & np.isfinite(u)
-        _, low, high = _mean_test(x[known], u[known], 0.0, level)
-        shown.append(int(low > 0.0) - int(high < 0.0))
+    own = [_side(test, s, b, level) for b in (0, 1)]
+    shown = [int(t.low > 0.0) - int(t.high < 0.0) for t in own]
     if shown[0] and shown[1]:
         # of one sign as seen on both: the hand; of opposite signs: the same physical edge
-        own = Pattern.HAND if shown[0] == shown[1] else Pattern.EDGE
+        found = Pattern.HAND if shown[0] == shown[1] else Pattern.EDGE
         wanted = Pattern.HAND if test.contrast is Contrast.SEEN else Pattern.EDGE
-        return replace(test, pattern=own) if own is wanted else test
+        return replace(test, pattern=found) if found is wanted else test
     if shown[0] or shown[1]:
-        return replace(test, pattern=Pattern.ONE_BLADE, blade=0 if shown[0] else 1)
+        b = 0 if shown[0] else 1
+        return replace(own[b], pattern=Pattern.ONE_BLADE, blade=b)
     return replace(test, pattern=Pattern.HAND if test.contrast is Contrast.SEEN else Pattern.EDGE)
+
+
+def _side(test: SteadyTest, s: Series, blade: int, level: float) -> SteadyTest:
+    """Return a contrast of sides with the numbers of one blade in place of both."""
+    x, u = np.array(s.sides[blade]), np.array(s.sides[blade + 2])
+    known = np.isfinite(x) & np.isfinite(u)
+    x, u = x[known], u[known]
+    _, low, high = _mean_test(x, u, 0.0, level)
+    mean = float(x.mean())
+    return replace(
+        test,
+        mean=mean,
+        low=low,
+        high=high,
+        spread=float(x.std(ddof=1)),
+        repeatability=math.sqrt(float(np.mean(u**2))),
+        same_sign=int((np.sign(x) == np.sign(mean)).sum()),
+    )

@@ -133,7 +133,7 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 _TASKS: Mapping[str, Task] = {
     "advise": Task(1, _advise),
     "assess": Task(8, _assess),
-    "batch": Task(4, _batch),
+    "batch": Task(5, _batch),
     "batch-reed": Task(1, _batch_reed),
     "calibrate": Task(2, _calibrate),
     "crow": Task(1, _crow),

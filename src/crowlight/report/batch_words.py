@@ -237,9 +237,7 @@ def direction_said(test: SteadyTest, words: Words) -> str:
     """Return which side, edge, blade or reed has less or more of it."""
     kind, positive = unit_kind(test.quantity), test.mean >= 0.0
     if test.pattern is Pattern.ONE_BLADE and test.blade is not None:
-        # of the half difference, the plain blade's part has the other sign
-        left = positive if test.blade == 0 or test.contrast is Contrast.SEEN else not positive
-        said = _ONE_BLADE.get((kind, test.blade, left), _ONE_BLADE_OTHER[test.blade, left])
+        said = _ONE_BLADE.get((kind, test.blade, positive), _ONE_BLADE_OTHER[test.blade, positive])
         return words(said)
     pair = _DIRECTIONS.get((kind, test.contrast)) or _MORE.get(test.contrast)
     return words(pair[0 if positive else 1]) if pair else contrast_said(test.contrast, words)

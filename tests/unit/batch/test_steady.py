@@ -38,10 +38,11 @@ def test_the_place_tells_the_cause(marked, plain, pattern, blade) -> None:
     assert found.first is not None
     assert found.first.pattern is pattern
     assert found.first.blade == blade
-    wanted = math.copysign(1.0, marked or plain)
-    assert math.copysign(1.0, found.first.mean) == (
-        wanted if blade != 1 or found.first.contrast is Contrast.SEEN else -wanted
-    )
+    assert math.copysign(1.0, found.first.mean) == math.copysign(1.0, marked or plain)
+    if blade is not None:
+        # told once, and with the size it has on its blade
+        assert len(found.consistent) == 1
+        assert found.first.mean == pytest.approx(0.04, abs=3 * math.hypot(0.003, GAUGE) / 8**0.5)
 
 
 def test_even_reeds_have_none() -> None:
