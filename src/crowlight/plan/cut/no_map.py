@@ -11,7 +11,7 @@ from collections.abc import Collection
 from crowlight.judge.findings import Findings, catalogue
 from crowlight.plan.cut.advise import AFTER, MOST, Expected, Option, Plan, named_of, night, resting
 from crowlight.plan.cut.options import LEAVE, REST, Act, supported, without_knife
-from crowlight.plan.cut.rules import Barred, forbidden
+from crowlight.plan.cut.rules import Barred
 from crowlight.plan.cut.said import after_checks, listen_for, stop_without_knife
 from crowlight.plan.cut.weigh import Harm
 
@@ -43,9 +43,7 @@ def next_act(findings: Findings, *, done: Collection[str] = ()) -> Plan:
     >>> [o.act.code for o in plan.options][-3:]
     ['record', 'leave', 'rest']
     """
-    gentle = [
-        a for a in without_knife(findings, done) if forbidden(a, findings.stops, knife=True) is None
-    ]
+    gentle = without_knife(findings, done)  # what a stop forbids is no remedy of a finding
     measure = next((a for a in gentle if a.code == "record"), Act("act", "record"))
     first = [a for a in gentle if a.code not in AFTER and a.code != "record"]
     last = [a for a in gentle if a.code in AFTER]
