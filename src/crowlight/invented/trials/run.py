@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from crowlight.calibrate.learning import Predicted
-from crowlight.invented.trials.bench import Deed, Done, Policy, Result, Seen, Told
+from crowlight.errors import CrowlightError
+from crowlight.invented.trials.bench import STOP, Deed, Done, Policy, Result, Seen, Told
 from crowlight.invented.trials.faults import CURABLE
 from crowlight.invented.trials.feel import crow, distance, hear, inside, play, sensations
 from crowlight.invented.trials.knife import Knife, clip, scrape
@@ -105,8 +106,12 @@ def run_one(policy: str, seed: int, variant: str = "usual") -> dict[str, Any]:
     pits: list[tuple[str, float]] = []
     shares: list[float] = []
     named: tuple[tuple[str, str, str, str], ...] | None = None
+    failed = ""
     for _ in range(MOST_STEPS):
-        deed = chosen.step(seen, mind)
+        try:
+            deed = chosen.step(seen, mind)
+        except CrowlightError as error:  # a policy that cannot say anything leaves the reed
+            deed, failed = STOP, str(error)
         named = deed.named if named is None else named
         if deed.kind == "stop" or (deed.cuts and seen.cuts >= MOST_CUTS):
             break
@@ -142,6 +147,7 @@ def run_one(policy: str, seed: int, variant: str = "usual") -> dict[str, Any]:
         "nights": bench.nights,
         "shares": [round(s, 4) for s in shares],
         "faults": [[f.code, f.blade, f.side, f.size, f.faint] for f in begin.faults],
+        "failed": failed or None,
         "curable": all(f.code in CURABLE for f in begin.faults),
         "named": None if named is None else [list(n) for n in named[:5]],
         "pits": [[name, round(p, 4)] for name, p in pits],

@@ -213,8 +213,18 @@ class Solved:
 
 
 def solve(reed: TrueReed) -> Solved:
-    """Solve a reed."""
+    """Solve a reed.
+
+    Raises
+    ------
+    OutsideModel
+        If there is no answer, or none that can be followed through small cuts: a reed that snaps
+        shut.
+    """
     answer = evaluate(reed.blades(), modes=2)
+    if answer.curve.snaps or answer.curve.closing_pressure <= 0.0:
+        msg = "this invented reed snaps shut, and what a cut does to that cannot be followed"
+        raise OutsideModel(msg)
 
     def opened(b: Blades, t: float) -> Blades:
         return replace(b, shape=replace(b.shape, height=b.shape.height * float(np.exp(t))))
