@@ -122,7 +122,16 @@ def test_what_is_blown_is_measured_live_and_kept_sample_for_sample(bench, own):
 
 def test_what_the_browser_does_to_the_sound_is_checked_and_kept(bench, own):
     page = bench()
-    begin(page, own)
+    page.goto(f"{own.address}{own.reed}/record")
+    page.get_by_text("What it is of, and how it is recorded").click()
+    page.get_by_label("Your A").fill("44o")
+    page.get_by_role("button", name="Record", exact=True).click()
+    expect(page.get_by_role("alert")).to_contain_text("from 400 to 480 Hz")
+    expect(page.get_by_label("Your A")).to_be_focused()
+    page.get_by_label("Your A").fill("442,5")
+    page.get_by_role("radio", name="peep").check()
+    page.get_by_label("What it was recorded with").fill("desk, 30 cm")
+    page.get_by_role("button", name="Record", exact=True).click()
     wait_for_blows(page, 1)
     page.get_by_role("button", name="Stop and keep").click()
     expect(page.locator(".takes .says")).to_contain_text("Kept.", timeout=20_000)
@@ -131,7 +140,11 @@ def test_what_the_browser_does_to_the_sound_is_checked_and_kept(bench, own):
     for name in ("echoCancellation", "noiseSuppression", "autoGainControl"):
         assert settings[name] is False
     assert settings["context_rate"] == settings["microphone_rate"] == payload.sample_rate
-    assert "lost_s" not in settings
+    assert (settings["reference_hz"], payload.sound_of, payload.device) == (
+        442.5,
+        "peep",
+        "desk, 30 cm",
+    )
     expect(page.locator(".browser-does")).to_be_hidden()
 
 

@@ -87,10 +87,11 @@ class Recorder:
         CannotWrite
             If too many takes wait, or the disk refuses.
         """
-        take = self._checked(take)
         self.desk.records.reed(take.reed)
         waiting = self.desk.takes.all()
-        if all(t.uuid != take.uuid for t in waiting):
+        known = next((t for t in waiting if t.uuid == take.uuid), None)
+        take = self._checked(take, known)
+        if known is None:
             if self.kept(take.reed, take.uuid) is not None:
                 msg = f"recording {take.uuid} is kept already; begin a new one"
                 raise Conflict(msg)
@@ -102,7 +103,7 @@ class Recorder:
                 raise CannotWrite(msg)
         self.desk.takes.begin(take)
 
-    def _checked(self, take: Take) -> Take:
+    def _checked(self, take: Take, known: Take | None) -> Take:
         if take.sound_of not in get_args(SoundOf):
             msg = f"a recording of {take.sound_of!r} is not known; choose crow, peep or notes"
             raise InputError(msg)
@@ -112,15 +113,21 @@ class Recorder:
         if take.channels not in (1, 2):
             msg = f"{take.channels} channels cannot be recorded; use one or two"
             raise InputError(msg)
-        now = self.desk.clock.now()
-        if take.begun_at.tzinfo is None or take.begun_at > now + _AHEAD:
-            msg = f"begun_at = {take.begun_at} must be a time with its zone and not lie ahead"
+        if take.begun_at.tzinfo is None:
+            msg = f"begun_at = {take.begun_at} must be a time with its zone"
             raise InputError(msg)
+        now = self.desk.clock.now()
+        begun_at = take.begun_at
+        if (
+            begun_at > now + _AHEAD
+        ):  # the sender's clock is wrong, which is no reason to lose a sound
+            begun_at = known.begun_at if known is not None else now
         device = clean_text(take.device, lines=False)
         if len(device) > _LONGEST_TEXT:
             msg = f"the device has {len(device)} characters; use at most {_LONGEST_TEXT}"
             raise InputError(msg)
-        return replace(take, device=device, settings=_settings(take.settings))
+        settings = _settings(take.settings)
+        return replace(take, begun_at=begun_at, device=device, settings=settings)
 
     def put(self, reed: UUID, uuid: UUID, number: int, data: bytes) -> None:
         """Keep a chunk; it is safe once this returns.

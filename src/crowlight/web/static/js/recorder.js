@@ -51,6 +51,14 @@ export function attachRecorder(root) {
     if (running || button.ariaBusy === "true") return;
     button.ariaBusy = "true";
     trouble("");
+    const reference = part("told").elements.reference;
+    if (reference.value.trim() && !referenceOf(reference.value)) {
+      button.ariaBusy = null;
+      trouble(word("reference"));
+      part("told-more").open = true;
+      reference.focus();
+      return;
+    }
     try {
       running = await open();
     } catch (error) {
@@ -126,8 +134,8 @@ export function attachRecorder(root) {
     if (Number.isFinite(given.latency)) settings.latency_s = given.latency;
     if (label) settings.label = label.slice(0, 200);
     if (told.has("one_reed")) settings.one_reed = true;
-    const reference = Number((told.get("reference") ?? "").trim().replace(",", "."));
-    if (reference >= 400 && reference <= 480) settings.reference_hz = reference;
+    const reference = referenceOf(told.get("reference") ?? "");
+    if (reference) settings.reference_hz = reference;
     return {
       uuid: newUuid(),
       reed,
@@ -339,6 +347,12 @@ export function attachRecorder(root) {
   function say(item, text) {
     item.querySelector(".says").textContent = text;
   }
+}
+
+// The player's A [Hz], or null.
+function referenceOf(text) {
+  const value = Number(text.trim().replace(",", "."));
+  return value >= 400 && value <= 480 ? value : null;
 }
 
 // Holds a lock until the function it returns is called.
