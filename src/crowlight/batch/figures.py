@@ -166,11 +166,14 @@ class Question:
     each : int or None
         Reeds of each that would settle it, if the shares are as they look now; None if they look
         the same or a workshop's numbers will not do.
+    more : tuple of int
+        How many more graded reeds of the first and of the second that takes; none where `each` is.
     """
 
     first: str
     second: str
     each: int | None
+    more: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -462,4 +465,6 @@ def _question(groups: Sequence[Group]) -> Question | None:
     if len(graded) < 2:
         return None
     few, most = graded[0], graded[-1]
-    return Question(most.name, few.name, reeds_for_shares(few.good.value, most.good.value))
+    each = reeds_for_shares(few.good.value, most.good.value)
+    more = () if each is None else tuple(max(each - g.good.of, 0) for g in (most, few))
+    return Question(most.name, few.name, each, more)

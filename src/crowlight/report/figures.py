@@ -11,7 +11,15 @@ from crowlight.bench.workshop_kinds import MAKING
 from crowlight.report.posted_words import STAGES
 from crowlight.report.words import Words, literal, mark
 
-__all__ = ["figures_plain", "figures_text", "life_said", "question_said", "rate_said", "share_said"]
+__all__ = [
+    "figures_plain",
+    "figures_text",
+    "life_said",
+    "question_said",
+    "rate_said",
+    "share_said",
+    "stages_said",
+]
 
 _HOUR, _MINUTE = 3600.0, 60.0
 
@@ -28,6 +36,16 @@ def share_said(share: Share, words: Words) -> str:
         low=words.number(100.0 * share.low, 0),
         high=words.number(100.0 * share.high, 0),
     )
+
+
+def stages_said(figures: Figures, words: Words) -> list[tuple[str, str]]:
+    """Return each stage of making and the share of reeds that reached it from the one before."""
+    said: list[tuple[str, str]] = []
+    for i, (code, share) in enumerate(zip(MAKING, figures.stages, strict=False)):
+        # before the first stage there is none: so many reeds, of themselves
+        first = words.count("%(num)s reed", "%(num)s reeds", share.count)
+        said.append((words(STAGES[code]), share_said(share, words) if i else first))
+    return said
 
 
 def rate_said(rate: Rate | None, words: Words, *, unit: str, scale: float = 1.0) -> str:
@@ -85,9 +103,12 @@ def question_said(question: Question, words: Words) -> str:
     return words.say(
         mark(
             "Whether %(first)s makes more good reeds than %(second)s would be settled by "
-            "%(each)s reeds of each, if the shares are as they look now."
+            "%(each)s graded reeds of each, if the shares are as they look now: %(one)s more of "
+            "the first and %(other)s of the second."
         ),
         each=question.each,
+        one=question.more[0],
+        other=question.more[1],
         **names,
     )
 
@@ -95,8 +116,7 @@ def question_said(question: Question, words: Words) -> str:
 def figures_text(figures: Figures, words: Words) -> str:
     """Return the figures as lines of text, for a terminal."""
     lines = [f"{figures.reeds} reeds"]
-    for code, share in zip(MAKING, figures.stages, strict=False):
-        lines.append(f"  {words(STAGES[code]):12} {share_said(share, words)}")
+    lines += [f"  {name:12} {said}" for name, said in stages_said(figures, words)]
     lines.append(f"  sellable     {share_said(figures.sellable, words)}")
     lines.append("grades 1 to 5: " + ", ".join(map(str, figures.grades)))
     lines += [
@@ -167,7 +187,7 @@ def figures_plain(figures: Figures) -> dict[str, Any]:
         "cane": _groups(figures.canes),
         "shape": _groups(figures.shapes),
         "questions": [
-            {"first": q.first, "second": q.second, "reeds_of_each": q.each}
+            {"first": q.first, "second": q.second, "reeds_of_each": q.each, "more": list(q.more)}
             for q in figures.questions
         ],
     }

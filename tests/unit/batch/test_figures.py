@@ -85,6 +85,7 @@ def test_canes_are_compared_and_the_numbers_needed_are_said() -> None:
     (question,) = found.questions
     assert (question.first, question.second) == ("bag one", "bag two")
     assert 20 < question.each < 40
+    assert question.more == (question.each - 8, question.each - 8)
 
 
 def test_shares_that_are_none_are_refused() -> None:

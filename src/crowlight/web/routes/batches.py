@@ -10,7 +10,6 @@ from starlette.responses import Response
 
 from crowlight.bench.batch_found import Charted, difference_code
 from crowlight.bench.batches import BatchShown
-from crowlight.bench.workshop_kinds import MAKING
 from crowlight.errors import CrowlightError, NotFound
 from crowlight.report.batch_pictures import control_chart_spec, map_key, small_map
 from crowlight.report.batch_plain import batch_plain
@@ -39,9 +38,9 @@ from crowlight.report.figures import (
     question_said,
     rate_said,
     share_said,
+    stages_said,
 )
 from crowlight.report.finding import not_mapped
-from crowlight.report.posted_words import STAGES
 from crowlight.report.words import Words, mark
 from crowlight.web.running import Running, UnderWay
 from crowlight.web.security import POLICY_REPORT
@@ -188,10 +187,7 @@ def figures_page(request: Request, bench: UseBench) -> Response:
         request,
         "figures.html",
         figures=figures,
-        stages=[
-            (words(STAGES[code]), share_said(s, words))
-            for code, s in zip(MAKING, figures.stages, strict=False)
-        ],
+        stages=stages_said(figures, words),
         sellable=share_said(figures.sellable, words),
         reasons=[(reason, share_said(s, words)) for reason, s in figures.reasons],
         minutes=rate_said(figures.seconds, words, unit=words(mark("minutes")), scale=60.0),
