@@ -2,32 +2,24 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Mapping
-from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from crowlight.bench.advice_kinds import Guess
+from crowlight.bench.answering import Answering
 from crowlight.bench.done import Deed, advised_entry, after_check, deed_of
-from crowlight.bench.extras import extras_of
-from crowlight.bench.gathering import Gathering, Planning
 from crowlight.bench.guesses import Scored, scored_guesses
 from crowlight.bench.kinds import Clip, Cut
-from crowlight.bench.known import known_of
 from crowlight.bench.outcomes import BestMoment, Changed, best_moment, changed_by
 from crowlight.bench.payload import Followed, Payload
-from crowlight.bench.ports import Appended, Entry, NewEntry, Reed
+from crowlight.bench.ports import Appended, Entry, NewEntry
 from crowlight.bench.posted import check_may_cut
-from crowlight.bench.state import ReedState, state_of
-from crowlight.bench.tasks import result_key, task_named
+from crowlight.bench.state import state_of
 from crowlight.errors import Conflict, InputError, NotFound
-from crowlight.judge.findings.stops import settled
 
 if TYPE_CHECKING:  # they load the blade model, which most of the desk does without
-    from crowlight.bench.advise import Answered
     from crowlight.bench.counsel import Counsel
     from crowlight.bench.desk import Desk
 
@@ -66,54 +58,7 @@ class Advice:
         NotFound
             If there is no such reed.
         """
-        reed = self.desk.records.reed(key)
-        state = state_of(self.desk.records.entries(reed.uuid))
-        return self._counsel(reed, state)
-
-    def _counsel(self, reed: Reed, state: ReedState) -> Counsel:
-        gather = Gathering(desk=self.desk, reed=reed, state=state)
-        planning = gather.planning()
-        wanted = gather.wanted()
-        around = gather.around(planning)
-        at = self.desk.clock.now()
-        opening = wanted.loved.opening if wanted.loved else None
-        known = known_of(state, at=at, crow=gather.crow(), around=around)
-        given: dict[str, Any] = {
-            **planning.inputs,
-            "most": planning.most,
-            "known": known,
-            "extras": extras_of(state, planning.style, wanted=opening),
-            "wanted": wanted,
-            "strokes": planning.strokes.size,
-            "knife": gather.knife(),
-            "rough": gather.rough(),
-            "done": (*gather.done(), *(("acclimatise",) if settled(known) else ())),
-            "notes": gather.notes(planning),
-        }
-        return self._answered(reed, given, planning)
-
-    def _answered(self, reed: Reed, given: Mapping[str, Any], planning: Planning) -> Counsel:
-        """Return the task's result, kept or worked out now; its lines are kept for the reed."""
-        desk = self.desk
-        lines_key = _lines_key(reed, planning.context)
-        lines = desk.results.get(lines_key)
-        told = {**given, "lines": hashlib.sha256(lines).hexdigest() if lines else ""}
-        key = result_key("advise", told)
-        codec = task_named("advise").load()[1]
-        kept = desk.results.get(key)
-        if kept is not None:
-            answered: Answered = codec.from_bytes(kept)
-            return answered.counsel
-        inputs = {**given, "lines": lines}
-        answered = desk.jobs.submit("advise", inputs, sticky=str(reed.uuid)).result()
-        if answered.lines is not None:
-            # from now on asked with these lines: kept under the key that will be asked for
-            desk.results.put(lines_key, answered.lines)
-            digest = hashlib.sha256(answered.lines).hexdigest()
-            key = result_key("advise", {**given, "lines": digest})
-        counsel = replace(answered.counsel, digest=key)
-        desk.results.put(key, codec.to_bytes(replace(answered, counsel=counsel)))
-        return counsel
+        return Answering(desk=self.desk).counsel(self.desk.records.reed(key))
 
     def shown(self, key: str | UUID, digest: str) -> Counsel:
         """Return the advice somebody saw, by its digest.
@@ -123,12 +68,9 @@ class Advice:
         Conflict
             If it is no longer kept and would come out otherwise now.
         """
-        kept = self.desk.results.get(digest) if digest else None
+        kept = Answering(desk=self.desk).kept(digest)
         if kept is not None:
-            with suppress(ValueError, KeyError, TypeError):
-                answered: Answered = task_named("advise").load()[1].from_bytes(kept)
-                if answered.counsel.digest == digest:
-                    return answered.counsel
+            return kept
         now = self.plan(key)
         if digest and now.digest != digest:
             msg = "the advice has changed since it was shown; look at it again, then write it down"
@@ -368,8 +310,3 @@ def _bare(payload: Payload) -> Payload:
     if not isinstance(payload, Followed):
         return payload
     return payload.model_copy(update={"advised": None, "option": None})
-
-
-def _lines_key(reed: Reed, context: str) -> str:
-    """Return the key the lines of a reed's blades are kept under, whatever its readings."""
-    return hashlib.sha256(f"lines 1\0{reed.uuid}\0{context}".encode()).hexdigest()

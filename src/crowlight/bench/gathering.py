@@ -1,4 +1,4 @@
-"""What an advice is given: readings carried past the cuts, other reeds, sounds, people, knife."""
+"""What an advice is given: readings carried past the cuts, sounds, people, knife."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-from uuid import UUID
 
 from pydantic import TypeAdapter
 
-from crowlight.bench.advice_kinds import Treated, Wish
+from crowlight.bench.advice_kinds import Treated
 from crowlight.bench.carrying import carried
 from crowlight.bench.crow_known import crow_known
 from crowlight.bench.inputs import blade_inputs, inputs_from
@@ -18,35 +17,26 @@ from crowlight.bench.kinds import Clip, Cut, Rest
 from crowlight.bench.known import Around, asked_again, wish_of
 from crowlight.bench.mapping import placed_style
 from crowlight.bench.measured import calibration_inputs, was_measured
-from crowlight.bench.ports import Entry, Maker, Player, Reed, ReedQuery
+from crowlight.bench.neighbours import Neighbours
+from crowlight.bench.ports import Entry, Player, Reed
 from crowlight.bench.recordings import KeptRecording, recordings_of
-from crowlight.bench.state import ReedState, state_of
+from crowlight.bench.state import ReedState
 from crowlight.bench.stroking import Strokes, makers_strokes
 from crowlight.bench.tasks import result_key, task_named
 from crowlight.bench.workshop_kinds import Stage
-from crowlight.errors import CrowlightError, InputError, NotFound, OutsideModel, RecordsError
-from crowlight.judge.findings import Crow, Known, Support, Where, rank
+from crowlight.errors import CrowlightError, InputError, NotFound, RecordsError
+from crowlight.judge.findings import Crow
 from crowlight.reed import Reading
 from crowlight.reed.styles import Style
 
 if TYPE_CHECKING:
-    from crowlight.bench.advise import Wanted
     from crowlight.bench.desk import Desk
     from crowlight.bench.learned import Learned
-    from crowlight.bench.shape import Kept
 
 __all__ = ["Gathering", "Planning"]
 
 #: Latest recordings of each kind that are listened to.
 MOST_RECORDINGS = 3
-#: Good reeds that are averaged, and how many there must be.
-MOST_GOOD, LEAST_GOOD = 4, 2
-#: Reeds of a batch that are looked at.
-MOST_MATES = 6
-#: Reeds of a player that are looked through for the one they love.
-MOST_LOVED = 30
-#: Groups of findings that a batch may share.
-_SHARED = frozenset({"tip", "blend", "heart", "balance", "before-the-knife", "opening"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,74 +212,10 @@ class Gathering:
 
     # --- other reeds ------------------------------------------------------------------------------
 
-    def wanted(self) -> Wanted:
-        """Return what this player wants, from the best source there is."""
-        from crowlight.bench.advise import Wanted
-
-        wish = wish_of(self.state)
-        loved = wish.loved if wish else None
-        scales = (None, None, None)
-        if wish is not None:
-            scales = (wish.easy_resistant, wish.covered_bright, wish.closed_open)
-        loved = loved or self._loved_elsewhere()
-        if loved is not None and loved != self.reed.uuid:
-            try:
-                other = self.desk.records.reed(loved)
-                return Wanted(loved=self._shape(other, solve=True), name=other.name, words=scales)
-            except (NotFound, InputError):
-                pass  # not kept, or not measured: then it cannot be aimed at
-        return Wanted(words=scales, good=self._good())
-
-    def _loved_elsewhere(self) -> UUID | None:
-        """Return the reed this player said they love, whichever reed it was said of."""
-        people = self.desk.records.people()
-        player = next((p for p in people if p.uuid == self.reed.player), None)
-        if player is None:
-            return None
-        found: list[tuple[Any, UUID]] = []
-        for row in self.desk.reeds(ReedQuery(text=player.name, limit=MOST_LOVED)).rows:
-            other = self.desk.records.reed(row.uuid)
-            if other.player == player.uuid and other.uuid != self.reed.uuid:
-                for e in state_of(self.desk.records.entries(other.uuid)).entries:
-                    if isinstance(e.payload, Wish) and e.payload.loved is not None:
-                        found.append((e.happened_at, e.payload.loved))
-        return max(found)[1] if found else None
-
-    def _good(self) -> tuple[Kept, ...]:
-        """Return the maker's best graded other reeds of this style."""
-        from crowlight.bench.desk import LIKED
-
-        people = self.desk.records.people()
-        maker = next((p for p in people if p.uuid == self.reed.maker), None)
-        code = self.state.described.style
-        if not isinstance(maker, Maker) or not code:
-            return ()
-        query = ReedQuery(text=maker.name, sort="grade", descending=True, limit=20)
-        shapes: list[Kept] = []
-        for row in self.desk.reeds(query).rows:
-            fits = (row.grade or 0) >= LIKED and row.readings and row.style == code
-            if fits and row.uuid != self.reed.uuid and row.invented == self.reed.invented:
-                try:
-                    shapes.append(self._shape(self.desk.records.reed(row.uuid)))
-                except (InputError, OutsideModel):
-                    continue
-            if len(shapes) == MOST_GOOD:
-                break
-        return tuple(shapes) if len(shapes) >= LEAST_GOOD else ()
-
-    def _shape(self, reed: Reed, *, solve: bool = False) -> Kept:
-        """Return the shape of a kept reed.
-
-        Raises
-        ------
-        InputError
-            If it cannot be mapped.
-        """
-        state = state_of(self.desk.records.entries(reed.uuid))
-        inputs = blade_inputs(self.desk.reed_inputs(reed, state), state)
-        return self.desk.computed(
-            "reed-shape", {**inputs, "solve": solve}, sticky=str(self.reed.uuid)
-        )
+    @property
+    def neighbours(self) -> Neighbours:
+        """The other reeds it is compared with."""
+        return Neighbours(desk=self.desk, reed=self.reed, state=self.state)
 
     def around(self, planning: Planning) -> Around:
         """Return what is known from the maker's places and other reeds."""
@@ -298,44 +224,10 @@ class Gathering:
         home = places[0] if len(places) == 1 else None
         return Around(
             strokes_since_sharpened=planning.strokes.since_sharpened,
-            batch_alike=self._batch_alike(),
+            batch_alike=self.neighbours.batch_alike(),
             altitude_home=home.altitude if home else None,
             humidity_home=home.humidity if home else None,
         )
-
-    def _batch_alike(self) -> tuple[int, int] | None:
-        """Count other reeds of the batch that show, by shape alone, what this one shows first."""
-        batch = self.reed.batch
-        if batch is None or not self.state.readings:
-            return None
-        named = next((b.name for b in self.desk.records.batches() if b.uuid == batch), "")
-        rows = self.desk.reeds(ReedQuery(batch=named, limit=MOST_MATES + 1)).rows
-        mates = [row.uuid for row in rows if row.uuid != self.reed.uuid and row.readings]
-        first = self._first(self.reed) if mates else None
-        if first is None:
-            return None
-        told: list[bool] = []
-        for uuid in mates[:MOST_MATES]:
-            mate = self.desk.records.reed(uuid)
-            if mate.batch == batch and (shown := self._supported(mate)) is not None:
-                told.append(first in shown)
-        return (sum(told), len(told)) if told else None
-
-    def _supported(self, reed: Reed) -> tuple[tuple[str, Where], ...] | None:
-        """Return what the shape of a reed alone shows with fair support; None without a map."""
-        try:
-            found = rank(Known(geometry=self._shape(reed).doubted))
-        except (InputError, OutsideModel):
-            return None
-        named = (Support.FAIR, Support.STRONG)
-        return tuple(
-            (r.finding.code, r.where)
-            for r in found.ranked
-            if r.support in named and r.finding.group in _SHARED
-        )
-
-    def _first(self, reed: Reed) -> tuple[str, Where] | None:
-        return next(iter(self._supported(reed) or ()), None)
 
 
 #: Inputs that the map and the reed's length tell, not the blades' cane and rest shape.
