@@ -123,7 +123,8 @@ def _start(sheet: Sheet, kind: str) -> dict[str, list[str]]:
         return {"uncertainty": typed_of(kind, Opening(height=0.0))["uncertainty"]}
     if kind == "force-test":
         usual = typed_of(kind, ForceTest(force=1.0))
-        return {k: v for k, v in usual.items() if k != "force"}
+        # to two figures: nobody means more of what is only usual
+        return {k: [f"{float(v[0]):.2g}"] for k, v in usual.items() if k != "force"}
     return {}
 
 
