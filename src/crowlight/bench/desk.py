@@ -46,6 +46,7 @@ from crowlight.reed.styles import STYLE_CODES
 
 if TYPE_CHECKING:  # it loads findings and plans, which most of the desk does without
     from crowlight.bench.advising import Advice
+    from crowlight.bench.learning import Learning
 
 __all__ = ["LIKED", "Desk", "Imported", "Sheet"]
 
@@ -82,6 +83,13 @@ class Desk:
         from crowlight.bench.advising import Advice
 
         return Advice(desk=self)
+
+    @property
+    def learning(self) -> Learning:
+        """How predictions have done, and what that teaches."""
+        from crowlight.bench.learning import Learning
+
+        return Learning(desk=self)
 
     @property
     def people(self) -> People:

@@ -20,8 +20,10 @@ from crowlight.cli import (
     people,
     planning,
     posting,
+    scores,
     serving,
     styles,
+    trials,
     verifying,
 )
 from crowlight.cli.demo import demo
@@ -90,6 +92,8 @@ app.command()(hearing.listen)
 app.command()(blades.crow)
 app.command()(blades.travel)
 app.command()(climate.air)
+app.command()(scores.scores)
+app.command()(trials.trials)
 app.command()(serving.serve)
 app.command()(demo)
 app.command()(verifying.verify)

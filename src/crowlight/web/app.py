@@ -37,6 +37,7 @@ from crowlight.web.routes import (
     readings,
     record,
     reed,
+    scores,
     settings,
     sitting,
     sound_files,
@@ -108,7 +109,7 @@ def create_app(
         closing,
         back,
     )
-    for module in (*shown, batches, posted, arrival, letters, record, offline):
+    for module in (*shown, scores, batches, posted, arrival, letters, record, offline):
         app.include_router(module.router)
     app.add_api_route("/static/{version}/{name}", _static, include_in_schema=False)
     app.add_api_route("/favicon.ico", _icon, include_in_schema=False)

@@ -1,0 +1,261 @@
+"""What predictions have come to: each advice beside what was measured after it was followed."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+import numpy as np
+
+from crowlight.bench.kinds import Clip, Cut, Opening, Travelled, Wetting
+from crowlight.bench.outcomes import changed_by
+from crowlight.bench.payload import Followed
+from crowlight.bench.ports import Entry, Reed, ReedQuery
+from crowlight.bench.state import ReedState, state_of
+from crowlight.calibrate.learning import (
+    Between,
+    Claim,
+    Correction,
+    Pair,
+    Predicted,
+    Reason,
+    Score,
+    effect_claim,
+    learn_correction,
+    score,
+)
+
+if TYPE_CHECKING:
+    from crowlight.bench.desk import Desk
+
+__all__ = ["Credit", "Learned", "Learning", "Told", "learned_from", "pairs_of"]
+
+#: Most reeds looked at, the latest first.
+MOST = 200
+#: How an opening is read again from one day to the next [m], standard (common practice, no source).
+_OPENING = 0.05e-3
+#: Openings of so many reeds tell where they usually lie.
+_USUAL = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """How later predictions of one quantity are put right.
+
+    Parameters
+    ----------
+    quantity : str
+        Which.
+    cuts : int
+        How many cuts it rests on.
+    bias : float
+        Mean error, in standard deviations as they were told, drawn towards 0.
+    scale : float
+        How much wider than told the errors scatter.
+    used : bool
+        Whether anything was learned yet.
+    """
+
+    quantity: str
+    cuts: int
+    bias: float
+    scale: float
+    used: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Credit:
+    """Whether a change of the opening may be credited to what was done.
+
+    Parameters
+    ----------
+    what : str
+        Kind of entry: ``cut`` or ``clip``.
+    claim : Claim
+        The answer [m].
+    pairs : int
+        How often an opening was measured before and after.
+    """
+
+    what: str
+    claim: Claim
+    pairs: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """How the predictions have done.
+
+    Parameters
+    ----------
+    reeds : int
+        Reeds looked at.
+    followed : int
+        Cuts and clips that followed an advice.
+    paired : int
+        Of those, how many had something measured before and after.
+    scores : tuple of Score
+        By quantity.
+    corrections : tuple of Told
+        What is put right by it.
+    confounded : mapping of str to int
+        How often something else lay between the measures, by what.
+    credits : tuple of Credit
+        What may be said of the opening.
+    """
+
+    reeds: int
+    followed: int
+    paired: int
+    scores: tuple[Score, ...] = ()
+    corrections: tuple[Told, ...] = ()
+    confounded: Mapping[Reason, int] = field(default_factory=dict[Reason, int])
+    credits: tuple[Credit, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learning:
+    """Predictions and what came of them; part of a `crowlight.bench.desk.Desk`."""
+
+    desk: Desk
+
+    def scores(self, maker: UUID | None = None) -> Learned:
+        """Score the predictions of a maker's reeds, or of all."""
+        return learned_from(self._logs(maker))
+
+    def correction(self, quantity: str, maker: UUID | None = None) -> Correction:
+        """Return by what later predictions of a quantity are put right."""
+        pairs = [p for reed, log, text in self._logs(maker) for p in pairs_of(reed, log, text)]
+        return learn_correction(pairs, quantity=quantity)
+
+    def _logs(self, maker: UUID | None) -> Iterator[tuple[Reed, tuple[Entry, ...], str]]:
+        records = self.desk.records
+        if maker is not None:
+            reeds = records.latest_reeds(maker, MOST)
+        else:
+            rows = records.reeds(ReedQuery(limit=MOST)).rows
+            reeds = tuple(records.reed(row.uuid) for row in rows)
+        for reed in reeds:
+            log = records.entries(reed.uuid)
+            yield reed, log, self.desk.style_text(state_of(log).described.style)
+
+
+def learned_from(logs: Iterator[tuple[Reed, Sequence[Entry], str]]) -> Learned:
+    """Score the predictions in the logs of several reeds.
+
+    Parameters
+    ----------
+    logs : iterator of tuple
+        A reed, its entries, and the text of its style if it is a maker's own.
+    """
+    pairs: list[Pair] = []
+    between: dict[str, list[Between]] = {}
+    openings: list[float] = []
+    reeds = followed = 0
+    for reed, log, text in logs:
+        reeds += 1
+        state = state_of(log)
+        followed += sum(_is_cut(e) and _follows(e) for e in state.entries)
+        pairs.extend(pairs_of(reed, log, text))
+        openings.extend(e.payload.height for e in state.entries if isinstance(e.payload, Opening))
+        for what, one in _openings_between(state):
+            between.setdefault(what, []).append(one)
+    quantities = sorted({p.quantity for p in pairs})
+    corrections = [learn_correction(pairs, quantity=q) for q in quantities]
+    reasons: Counter[Reason] = Counter(r for x in between.values() for b in x for r in b.confounds)
+    return Learned(
+        reeds=reeds,
+        followed=followed,
+        paired=len({p.cut for p in pairs}),
+        scores=score(pairs),
+        corrections=tuple(
+            Told(
+                quantity=c.quantity,
+                cuts=c.cuts,
+                bias=c.bias(),
+                scale=c.scale,
+                used=c.learned is not None,
+            )
+            for c in corrections
+        ),
+        confounded=dict(reasons),
+        credits=tuple(_credits(between, openings)),
+    )
+
+
+def pairs_of(reed: Reed, log: Sequence[Entry], style_text: str = "") -> list[Pair]:
+    """Return what was predicted of a reed's cuts beside what was measured.
+
+    Only for cuts that followed an advice; what was told without a width, such as the size of a
+    clip, is no prediction.
+    """
+    found: list[Pair] = []
+    for e in state_of(log).entries:
+        if not (_is_cut(e) and _follows(e)):
+            continue
+        changed = changed_by(log, e.uuid, style_text=style_text)
+        if changed is None or changed.offered is None or not changed.followed:
+            continue
+        groups = {
+            "cut": changed.offered.name,
+            "zone": changed.offered.zone,
+            "maker": str(reed.maker or ""),
+            "batch": str(reed.batch or ""),
+        }
+        for x in changed.found:
+            if x.low is None or x.middle is None or x.high is None or not x.low < x.high:
+                continue
+            told = Predicted(x.low, x.middle, x.high)
+            found.append(Pair(x.name, told, x.value, x.uncertainty, str(e.uuid), groups))
+    return found
+
+
+def _is_cut(e: Entry) -> bool:
+    return isinstance(e.payload, Cut | Clip)
+
+
+def _follows(e: Entry) -> bool:
+    return isinstance(e.payload, Followed) and e.payload.advised is not None
+
+
+def _openings_between(state: ReedState) -> Iterator[tuple[str, Between]]:
+    """Yield every opening measured before and after a cut or clip, and what lay between."""
+    entries = state.entries
+    measured = [i for i, e in enumerate(entries) if isinstance(e.payload, Opening)]
+    for first, second in pairwise(measured):
+        inside = entries[first + 1 : second]
+        deeds = [e for e in inside if isinstance(e.payload, Followed)]
+        cut = next((e for e in deeds if _is_cut(e)), None)
+        old, new = entries[first].payload, entries[second].payload
+        if cut is None or not isinstance(old, Opening) or not isinstance(new, Opening):
+            continue
+        days = entries[second].happened_at.date() - entries[first].happened_at.date()
+        yield (
+            cut.payload.kind,
+            Between(
+                old.height,
+                new.height,
+                changes=len(deeds),
+                nights=max(days.days, 0),
+                soaked_anew=any(isinstance(e.payload, Wetting) for e in inside),
+                place_changed=any(isinstance(e.payload, Travelled) for e in inside),
+            ),
+        )
+
+
+def _credits(between: Mapping[str, list[Between]], openings: Sequence[float]) -> Iterator[Credit]:
+    """Yield what may be said, once enough openings tell where they usually lie."""
+    if len(openings) < _USUAL:
+        return
+    seen = float(np.std(openings, ddof=1))
+    # what openings scatter by beyond how they are read; never nothing
+    usual = max(seen**2 - _OPENING**2, (0.5 * _OPENING) ** 2) ** 0.5
+    for what, pairs in sorted(between.items()):
+        claim = effect_claim(
+            pairs, usual_mean=float(np.mean(openings)), usual_sd=usual, repeatability=_OPENING
+        )
+        yield Credit(what=what, claim=claim, pairs=len(pairs))
