@@ -1,0 +1,61 @@
+"""Sum up the trials of the advice against its rivals.
+
+The trials themselves take hours; they are run, resumed and stopped at will with::
+
+    crowlight trials --to benchmarks/results/trials.jsonl
+    crowlight trials --variant "no sound" --seeds 60 --to benchmarks/results/trials.jsonl
+
+and summed up, for those reeds that every policy has finished with one and the same code, by::
+
+    python benchmarks/bench_trials.py benchmarks/results/trials.jsonl
+
+Results go to ``benchmarks/results/trials.json``.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import sys
+from pathlib import Path
+
+from crowlight.invented.trials import POLICIES, TEST, VARIANTS, summarise
+from crowlight.invented.trials.lines import complete, read_lines
+
+RESULTS = Path(__file__).parent / "results" / "trials.json"
+
+
+def main() -> None:
+    lines = [
+        line for name in sys.argv[1:] for line in read_lines(Path(name).read_text(encoding="utf-8"))
+    ]
+    lines = [line for line in lines if line["seed"] in TEST]
+    policies = list(POLICIES)
+    whole = complete(lines, policies, "usual")
+    sensitivity = {}
+    for variant in VARIANTS:
+        # the planner alone has anything to lose by them, beside doing nothing
+        found = complete(lines, ["planner", "nothing"], variant)
+        reeds = {line["seed"] for line in found}
+        if variant == "usual":
+            # the same reeds as the others, for comparison
+            others = {x["seed"] for x in lines if x["variant"] != "usual"}
+            found = [line for line in found if line["seed"] in others]
+            reeds &= others
+        if found:
+            sensitivity[variant] = {"reeds": len(reeds), **summarise(found)}
+    out = {
+        "machine": f"{platform.machine()}, {os.cpu_count()} cores, shared with other work",
+        "asked": len(TEST),
+        "reeds": len({line["seed"] for line in whole}),
+        "code": whole[0]["code"] if whole else None,
+        "policies": summarise(whole),
+        "sensitivity": sensitivity,
+    }
+    RESULTS.write_text(json.dumps(out, indent=1) + "\n", encoding="utf-8")
+    print(json.dumps(out, indent=1))
+
+
+if __name__ == "__main__":
+    main()
