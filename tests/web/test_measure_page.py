@@ -217,3 +217,28 @@ def test_where_it_matters_most_comes_from_the_map(site):
     live = site.get(opened(site, reed, "next").replace("/measure?", "/measure/live?")).text
     assert "<svg" in live
     assert "<html" not in live
+
+
+def test_readings_taken_one_by_one_are_put_together_in_the_log(site):
+    reed = known(site)
+    address = opened(site, reed)
+    for value in ("0.08", "0.09", "0.10"):
+        site.send(address.split("?")[0], {"thickness": value}, page=site.get(address))
+    page = site.get(reed).text
+    told = re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", page)))
+    assert "3–5 Readings: 3 taken one by one" in told
+    assert "marked blade, 68.7 mm from the bottom rim, centreline: 0.090 mm" in told
+    assert page.count('class="run"') == 1
+    assert page.count('id="entry-') == 5
+
+
+def test_a_corrected_reading_stays_with_those_it_was_taken_with(site):
+    reed = known(site)
+    address = opened(site, reed)
+    for value in ("0.08", "0.90"):
+        site.send(address.split("?")[0], {"thickness": value}, page=site.get(address))
+    wrong = kept(site)[-1]
+    answer = site.send(f"{reed}/readings?corrects={wrong.uuid}", {"thickness-0": "0.09"})
+    assert answer.status_code == 303
+    assert [round(t.reading.thickness * 1e3, 3) for t in readings(site)] == [0.08, 0.09]
+    assert len({t.together for t in readings(site)}) == 1

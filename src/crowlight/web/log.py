@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -12,15 +13,16 @@ from crowlight.bench.kinds import ReadingsTaken, Withdrawn
 from crowlight.bench.payload import Followed
 from crowlight.bench.ports import Entry
 from crowlight.bench.workshop_kinds import Letter, Photo
-from crowlight.reed import Blade
+from crowlight.reed import Blade, Reading, Side
 from crowlight.report.advice_log import advised_said, followed_said
+from crowlight.report.counting import Counting
 from crowlight.report.posted_words import SHOWS
 from crowlight.report.sounds import entry_said
 from crowlight.report.words import Words, mark
 from crowlight.web.fields import FORMS
 from crowlight.web.typing_in import typed_of
 
-__all__ = ["Line", "lines"]
+__all__ = ["Line", "lines", "runs"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +58,18 @@ class Line:
     replaces: int | None
     correctable: bool
     withdrawal: bool
+    burst: UUID | None = None
+
+
+def runs(log: Sequence[Line]) -> list[list[Line]]:
+    """Return the log with readings that were sent one by one, in a row, put together."""
+    found: list[list[Line]] = []
+    for line in log:
+        if found and line.burst is not None and found[-1][-1].burst == line.burst:
+            found[-1].append(line)
+        else:
+            found.append([line])
+    return found
 
 
 def lines(sheet: Sheet, words: Words) -> list[Line]:
@@ -73,6 +87,7 @@ def lines(sheet: Sheet, words: Words) -> list[Line]:
             replaces=numbers.get(e.replaces) if e.replaces is not None else None,
             correctable=e.payload.kind in FORMS or isinstance(e.payload, ReadingsTaken),
             withdrawal=isinstance(e.payload, Withdrawn),
+            burst=e.payload.burst if isinstance(e.payload, ReadingsTaken) else None,
         )
         for e in reversed(sheet.entries)
     ]
@@ -87,6 +102,8 @@ def _says(entry: Entry, words: Words) -> str:
             if (n := sum(r.place.blade is b for r in entry.readings))
         ]
         states = sorted({words.state(r.state) for r in entry.readings})
+        if len(entry.readings) == 1:
+            parts = [_reading_said(entry.readings[0], words)]
         parts.append(f"{words(mark('wet or dry:'))} {', '.join(states)}")
         if payload.source:
             parts.append(payload.source)
@@ -118,3 +135,14 @@ def _says(entry: Entry, words: Words) -> str:
     if isinstance(payload, Followed) and payload.advised is not None:
         parts.append(followed_said(payload, words))
     return "; ".join(parts)
+
+
+def _reading_said(reading: Reading, words: Words) -> str:
+    """Say one reading: where, as it is kept, and how thick."""
+    place = reading.place
+    where = Counting().where(place.along, words)
+    side = words(mark("centreline"))
+    if place.across:
+        side = words.mm(abs(place.across), 1)
+        side += f" {words.side(Side.LEFT if place.across < 0 else Side.RIGHT)}"
+    return f"{words.blade(place.blade)}, {where}, {side}: {words.thick(reading.thickness, 3)}"

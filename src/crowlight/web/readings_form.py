@@ -162,13 +162,13 @@ def taken(
         troubles.append(Trouble(row_names(0)["along"], text))
     if troubles:
         return None, troubles
+    before_it = corrects.payload if corrects is not None else None
     payload = ReadingsTaken(
         origin=origin.value,
         origin_length=None if origin is Origin.RIM else length,
         origin_uncertainty=0.0 if origin is Origin.RIM else _RULER,
-        source=corrects.payload.source
-        if corrects is not None and isinstance(corrects.payload, ReadingsTaken)
-        else "",
+        source=before_it.source if isinstance(before_it, ReadingsTaken) else "",
+        burst=before_it.burst if isinstance(before_it, ReadingsTaken) else None,
     )
     return Taken(payload=payload, readings=tuple(_numbered(found, before))), []
 

@@ -21,7 +21,7 @@ from crowlight.report.svg import frame_of
 from crowlight.report.words import mark
 from crowlight.web.counted import counted_from, remember
 from crowlight.web.held import held
-from crowlight.web.log import lines
+from crowlight.web.log import lines, runs
 from crowlight.web.looking import judged
 from crowlight.web.next_kept import next_known
 from crowlight.web.security import POLICY_REPORT
@@ -54,7 +54,7 @@ def reed_page(request: Request, reed: UUID, bench: UseBench, at: str = "") -> Re
         origins=ORIGINS,
         frame=frame_of(found, counting) if found else None,
         unjudged=unjudged,
-        log=lines(sheet, bench.words),
+        log=runs(lines(sheet, bench.words)),
     )
     remember(request, response)
     return response
