@@ -163,6 +163,10 @@ CASES: Mapping[str, tuple[Known, Plan]] = {
     "nothing": (Known(), plan(Known())),
     "unmeasured": (Known(), plan(Known(), Act("act", "record"), notes=("measure-first",))),
     "heart": (HEAVY, plan(HEAVY, HEART)),
+    "other-first": (
+        HEAVY,
+        plan(HEAVY, Act("act", "re-soak", answers=("heart-longer",))),
+    ),
     "unasked": (Known(), plan(Known(), HEART)),
     "clip": (RATTLING, plan(RATTLING, SIDES, CLIP)),
     "clip-only": (RATTLING, plan(RATTLING, CLIP, SIDES)),

@@ -280,7 +280,7 @@ def headline_of(
     """
     plan: Plain = plan_data(counsel.plan, translate=words, number=words.number)
     findings: Plain = findings_data(counsel.findings, translate=words, number=words.number)
-    rows = finding_rows({**findings, "findings": findings["findings"][:1]}, held=held, words=words)
+    rows = finding_rows(findings, held=held, words=words)
     grave = [s for s in stopped(findings) if s.grave]
     leave = liked and not grave and not _named(findings)
     seen = glance(
@@ -316,17 +316,26 @@ def _target(counsel: Counsel, plan: Plain, words: Words) -> str:
 def _headline(
     findings: Plain, rows: Sequence[FindingRow], plan: Plain, seen: Glance, words: Words
 ) -> str:
-    """Return what is likeliest wrong, or why something is advised although nothing is named."""
+    """Return what is likeliest wrong, and why something is advised where that is not the reason."""
     first = next(iter(findings["findings"]), None)
     if findings["answer"] == "findings" and first is not None and first["support"] in _NAMED:
-        row = rows[0]
-        what = f"{row.title}, {row.place}" if row.place else row.title
-        text = mark("%(finding)s (%(support)s evidence)")
-        return words.say(text, finding=what, support=row.support)
+        answers = plan["options"][seen.index]["answers"]
+        told = _named_said(rows[0], words)
+        other = next((r for r in rows if r.name in answers), None)
+        if other is None or rows[0].name in answers:
+            return told
+        text = mark("%(first)s What to do is for: %(finding)s")
+        return words.say(text, first=f"{told}.", finding=f"{_named_said(other, words)}.")
     if seen.cuts:
         text = mark("Nothing is named wrong. This is likely to bring it closer to %(target)s.")
         return words.say(text, target=plan["target_text"])
     return "" if findings["answer"] == "findings" else str(findings["answer_text"])
+
+
+def _named_said(row: FindingRow, words: Words) -> str:
+    what = f"{row.title}, {row.place}" if row.place else row.title
+    text = mark("%(finding)s (%(support)s evidence)")
+    return words.say(text, finding=what, support=row.support)
 
 
 def _others(rows: Sequence[FindingRow], told: Sequence[FindingRow]) -> list[FindingRow]:
