@@ -25,7 +25,7 @@ __all__ = [
 #: Quantity -> its name, unit shown, and the factor to it from SI.
 _SHOWN: Mapping[str, tuple[str, str, float, int]] = {
     "cane": (mark("cane taken off"), "mm", 1e3, 3),
-    "rest_height": (mark("opening height at rest"), "mm", 1e3, 2),
+    "rest_height": (mark("opening height at rest"), "mm", 1e3, 3),
     "clip": (mark("length clipped"), "mm", 1e3, 2),
 }
 REASONS: Mapping[Reason, str] = {
