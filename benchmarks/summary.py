@@ -124,6 +124,27 @@ def store(page: Page) -> None:
         page.section(f"Pages, {pages['reeds']:,} reeds", pages, table(head, rows))
 
 
+def batches(page: Page) -> None:
+    """Batches and the workshop's figures."""
+    found = load("batches")
+    if not found:
+        return
+    peers = {"batch page of 60 reeds": "use case alone", "figures": "entries read into models"}
+    rows = [
+        [
+            what,
+            n(row["milliseconds"]),
+            n(row.get("goal")),
+            n(row.get("ratio")),
+            peers.get(what, ""),
+            page.met(f"batches: {what}", row["met"]) if "met" in row else "",
+        ]
+        for what, row in found["batches"].items()
+    ]
+    head = ("what", "ms", "goal ms", "times its peer", "peer", "met")
+    page.section(f"Batches; figures of {found['reeds']:,} reeds", found, table(head, rows))
+
+
 def thickness(page: Page) -> None:
     """The thickness map."""
     data = load("map")
@@ -354,7 +375,7 @@ def findings(page: Page) -> None:
 def main() -> None:
     """Write the page."""
     page = Page()
-    for part in (thickness, sound, blades, air, findings, store):
+    for part in (thickness, sound, blades, air, findings, store, batches):
         part(page)
     page.parts.append("## Missed, and why\n")
     page.parts += [
