@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
+from shutil import copytree
 from typing import Any
 
 import pytest
@@ -104,11 +105,10 @@ def test_a_plan_reads_as_three_lines_then_why(crowlight: Callable, workshop: Pat
 
 
 def test_what_was_done_is_written_down_with_what_was_advised(
-    crowlight: Callable, tmp_path: Path
+    crowlight: Callable, workshop: Path, tmp_path: Path
 ) -> None:
-    folder = tmp_path / "records"
+    folder = copytree(workshop, tmp_path / "records")
     with open_desk(folder) as desk:
-        fill(desk)
         before = desk.advice.plan("Plover")
         cut = next(i for i, o in enumerate(before.plan.options) if o.act.kind == "scrape")
     done = crowlight("did", "Plover", "--option", cut, "--strokes", 2)
@@ -210,3 +210,22 @@ def test_a_hunch_is_kept_before_the_tool_speaks(crowlight: Callable, tmp_path: P
         assert isinstance(kinds[1], Advised)
         assert (kinds[0].who, kinds[0].remark) == ("ann", "the tip")
         assert desk.advice.guesses().people["ann"].made == 1
+
+
+def test_a_loved_reed_is_named_in_what_was_advised(
+    crowlight: Callable, workshop: Path, tmp_path: Path
+) -> None:
+    copytree(workshop, tmp_path / "records")
+    with open_desk(tmp_path / "records") as desk:
+        loved = desk.records.reed("Fulmar").uuid
+    assert crowlight("wish", "Knot", "--loved", "Fulmar").status == 0
+    told = json.loads(crowlight("plan", "Knot", "--json").out)
+    assert (told["target"], told["liked"]) == ("loved reed", "Fulmar")
+    assert told["findings"][0]["name"] == "thin-side-of-heart"  # evenness whatever is loved
+    assert crowlight("did", "Knot").status == 0
+    with open_desk(tmp_path / "records") as desk:
+        advice = desk.sheet("Knot").entries[-2].payload
+        assert isinstance(advice, Advised)
+        assert advice.target_reed == loved
+        # what a player loves is wanted of their other reeds as well
+        assert desk.advice.plan("Petrel").liked == "Fulmar"

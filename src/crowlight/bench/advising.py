@@ -233,7 +233,9 @@ class Advice:
     def _advice_of(self, key: str | UUID, counsel: Counsel, at: datetime | None) -> NewEntry:
         reed = self.desk.records.reed(key)
         entries = self.desk.records.entries(reed.uuid)
-        return advised_entry(reed, counsel, entries, at=at or self.desk.clock.now())
+        liked = self.desk.records.reed(counsel.liked).uuid if counsel.liked else None
+        now = at or self.desk.clock.now()
+        return advised_entry(reed, counsel, entries, at=now, liked=liked)
 
     def _append(
         self,

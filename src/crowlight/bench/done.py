@@ -106,14 +106,35 @@ def _offered(option: Option) -> Offered:
 
 
 def advised_entry(
-    reed: Reed, counsel: Counsel, entries: Iterable[Entry], *, at: datetime
+    reed: Reed,
+    counsel: Counsel,
+    entries: Iterable[Entry],
+    *,
+    at: datetime,
+    liked: UUID | None = None,
 ) -> NewEntry:
-    """Return the entry of an advice; of one that was written down already, that one."""
+    """Return the entry of an advice; of one that was written down already, that one.
+
+    Parameters
+    ----------
+    reed : Reed
+        The reed.
+    counsel : Counsel
+        The advice.
+    entries : iterable of Entry
+        Of the reed.
+    at : datetime
+        When it was given.
+    liked : UUID, optional
+        The reed it is to be like.
+    """
     uuid = uuid5(reed.uuid, f"advised {counsel.digest}")
     for e in entries:
         if e.uuid == uuid:
             return e
-    return NewEntry(uuid=uuid, payload=advised_of(counsel, seq=reed.seq), happened_at=at)
+    return NewEntry(
+        uuid=uuid, payload=advised_of(counsel, seq=reed.seq, liked=liked), happened_at=at
+    )
 
 
 def deed_of(option: Option, deed: Deed, advised: UUID, index: int) -> Followed:
