@@ -32,6 +32,7 @@ __all__ = ["STEP_ENDS", "Anchor", "anchor_at", "make_pair", "settle"]
 
 STEP_ENDS = 1e-9  # metres: once further steps would be smaller, the state is found
 NEWTON_STEPS = 80
+PATIENT_STEPS = 12  # after so many, near a snap, twenty times that distance will do
 KEEP_FACTOR = 0.2  # each kept-factor step must be at most this share of the one before
 KEEP_ANCHOR = 0.5  # the same with the factor of a similar reed
 FAR = 1.0  # metres: a gap that never closes
@@ -165,7 +166,7 @@ def settle(
             return State(pressure, tuple(tried.u), tried.force, pair.area(tried.u))
     for k in range(NEWTON_STEPS):
         walk, largest, exact, true, anchor = newton_step(pair, loads, walk)
-        if exact and largest < step_ends * (1 if k < NEWTON_STEPS // 2 else 20):
+        if exact and largest < step_ends * (1 if k < PATIENT_STEPS else 20):
             return State(pressure, tuple(walk.u), walk.force, pair.area(walk.u))
         if true and largest < 1e3 * SMALL_STEP:
             tried, done, better = kept_factor_steps(pair, loads, walk, anchor, largest, step_ends)

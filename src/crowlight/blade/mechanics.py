@@ -212,7 +212,12 @@ def evaluate(
 
 
 def modes_of(
-    rest: Tangent, playing: Tangent, modes: int, warm: Mechanics | None
+    rest: Tangent,
+    playing: Tangent,
+    modes: int,
+    warm: Mechanics | None,
+    *,
+    tolerance: float = 1e-9,
 ) -> tuple[list[BladeModes], list[BladeModes], list[BladeModes]]:
     """Free, held and loaded modes of each blade, with the factors that are there already.
 
@@ -234,9 +239,9 @@ def modes_of(
         done = rest.factors[k] if unbent else body.shell.factor(body.shell.strain(still))
         done = done if isinstance(done, Factor) else None
         start = old.free[k].start if old else free[0].start if free else None
-        free.append(free_modes(body, count=modes, start=start, done=done))
+        free.append(free_modes(body, count=modes, start=start, done=done, tolerance=tolerance))
         start = (old.held[k] if old else (held or free)[0]).start
-        held.append(held_modes(body, count=modes, start=start, done=done))
+        held.append(held_modes(body, count=modes, start=start, done=done, tolerance=tolerance))
         bent = playing.factors[k]
         start = (old.loaded[k] if old else loaded[0] if loaded else held[k]).start
         loaded.append(
@@ -247,6 +252,7 @@ def modes_of(
                 count=modes,
                 start=start,
                 done=bent if isinstance(bent, Factor) else None,
+                tolerance=tolerance,
             )
         )
     return free, held, loaded

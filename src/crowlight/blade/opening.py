@@ -27,6 +27,7 @@ HIGHEST = 2e5  # pascals
 STEPS_TO_LINEAR_CLOSING = 9.0
 NARROWINGS = 60
 SMOOTH = 0.15  # share of the rest area
+SHARP = 3e-3  # share of a step of the path within which a jump is closed in on
 JUMP = 0.01  # share of the rest area that is lost at once when a reed snaps
 
 
@@ -118,7 +119,8 @@ def opening_curve(
         if report:
             report(min(0.9, 1 - states[-1].area / states[0].area))
     closing, snaps = narrowed(pair, states, closed, tolerance, step_ends)
-    return finished(pair, [*states[:-1], closing], closing.pressure, snaps, rest)
+    path = states[:-1] if closing is states[-2] else [*states[:-1], closing]
+    return finished(pair, path, closing.pressure, snaps, rest)
 
 
 def next_state(pair: Pair, pressure: float, states: list[State], step_ends: float) -> State:
@@ -154,17 +156,16 @@ def narrowed(
 ) -> tuple[State, bool]:
     """Find the closing state between the last two of a path.
 
-    Inverse parabolas while they stay in the bracket, else regula falsi, and every fourth time
-    halving, so that a jump of the area is closed in on as well.
+    Inverse parabolas while they stay in the bracket, else regula falsi; halving after a step that
+    cut off less than half, so that a jump of the area is soon closed in on as well.
     """
     enough = tolerance * pair.shape_area
     low, high = path[-2], path[-1]
     spread = high.pressure - low.pressure
-    seen = path[-3:]
-    for k in range(NARROWINGS):
-        pressure = (
-            guess_of(seen, low, high, closed) if k % 4 < 3 else ((low.pressure + high.pressure) / 2)
-        )
+    seen, well = path[-3:], True
+    for _ in range(NARROWINGS):
+        width = high.pressure - low.pressure
+        pressure = guess_of(seen, low, high, closed) if well else low.pressure + width / 2
         found = settle(pair, pressure, between(pair, low, high, pressure), step_ends=step_ends)
         seen = [*seen, found]
         if abs(found.area - closed) <= enough:
@@ -173,8 +174,9 @@ def narrowed(
             low = found
         else:
             high = found
+        well = not well or high.pressure - low.pressure < width / 2
         left = (high.pressure - low.pressure) / spread
-        jumps = left < 1e-3 and low.area - high.area > JUMP * pair.shape_area
+        jumps = left < SHARP and low.area - high.area > JUMP * pair.shape_area
         if jumps or left < min(1e-6, 0.1 * tolerance):
             break
     return low, low.area - high.area > JUMP * pair.shape_area

@@ -17,10 +17,10 @@ from crowlight.blade.opening import CLOSED_SHARE, OpeningCurve
 from crowlight.blade.pair import Pair, State
 from crowlight.blade.probes import ComplianceProbe, ModeProbe, Nearby, Probe, StateProbe
 from crowlight.blade.tangent import Tangent, dot, tangent_at
-from crowlight.blade.tip import closed_by, right_area
+from crowlight.blade.tip import closed_by, right_area, tilt_of, unevenness_of
 from crowlight.blade.vibration import BladeModes
 
-__all__ = ["HEART_FROM_TIP", "OUTPUTS", "Output", "outputs_of"]
+__all__ = ["HEART_FROM_TIP", "OUTPUTS", "Output", "outputs_of", "static_outputs"]
 
 HEART_FROM_TIP = 7e-3
 
@@ -138,13 +138,14 @@ def state_outputs(playing: Tangent, rest: Tangent) -> list[Output]:
     right = StateProbe(playing, right_area, right_rows)
     rest_area = StateProbe(rest, Pair.area, area_rows)
     rest_height = StateProbe(rest, Pair.height, height_rows)
-    lean = ratio("tilt", right, area, 2.0)
+    open_area = area.value or np.nan
+    lean = ((2.0 / open_area, right), (-2.0 * right.value / open_area**2, area))
     out = [
         Output("rest_area", rest_area.value, ((1.0, rest_area),)),
         Output("rest_height", rest_height.value, ((1.0, rest_height),)),
         Output("area", area.value, ((1.0, area),)),
         Output("height", height.value, ((1.0, height),)),
-        Output("tilt", lean.value - 1.0, lean.parts),
+        Output("tilt", tilt_of(area.value, right.value), lean),
     ]
     if not playing.pair.alike:
         marked, plain = (
@@ -152,8 +153,9 @@ def state_outputs(playing: Tangent, rest: Tangent) -> list[Output]:
             for k in (0, 1)
         )
         m, p = marked.value, plain.value
-        parts = ((2 * p / (m + p) ** 2, marked), (-2 * m / (m + p) ** 2, plain))
-        out.append(Output("unevenness", (m - p) / (m + p), parts))
+        square = (m + p) ** 2 or np.nan  # nothing moved: no slope
+        parts = ((2 * p / square, marked), (-2 * m / square, plain))
+        out.append(Output("unevenness", unevenness_of(m, p), parts))
     return out
 
 
@@ -194,6 +196,15 @@ def mode_output(name: str, pair: Pair, modes: list[BladeModes], tangent: Tangent
     return Output(name, share * sum(p.value for p in probes), tuple((share, p) for p in probes))
 
 
+def static_outputs(curve: OpeningCurve, playing: Tangent) -> list[Output]:
+    """All outputs but the modes."""
+    return [
+        *state_outputs(playing, curve.rest),
+        closing_output(playing.pair, curve.closing_state, snaps=curve.snaps),
+        *compliance_outputs(curve.rest),
+    ]
+
+
 def outputs_of(
     curve: OpeningCurve,
     playing: Tangent,
@@ -204,9 +215,7 @@ def outputs_of(
     """All outputs of a solved reed, in the order of `OUTPUTS`."""
     pair = playing.pair
     found = [
-        *state_outputs(playing, curve.rest),
-        closing_output(pair, curve.closing_state, snaps=curve.snaps),
-        *compliance_outputs(curve.rest),
+        *static_outputs(curve, playing),
         mode_output("mode_free", pair, free, None),
         mode_output("mode_held", pair, held, None),
         mode_output("mode_loaded", pair, loaded, playing),

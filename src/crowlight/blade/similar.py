@@ -7,7 +7,7 @@ is followed from rest as always.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +16,7 @@ from crowlight.blade.blades import Blades, build
 from crowlight.blade.equilibrium import settle
 from crowlight.blade.mechanics import MOST_CLOSED, Mechanics, evaluate, modes_of
 from crowlight.blade.opening import CLOSED_SHARE, OpeningCurve, finished
-from crowlight.blade.outputs import outputs_of
+from crowlight.blade.outputs import outputs_of, static_outputs
 from crowlight.blade.pair import Pair, State
 from crowlight.blade.tangent import Tangent, rest_tangent, tangent_at
 from crowlight.blade.threads import one_thread
@@ -28,11 +28,16 @@ SEARCHES = 6
 NEAR = 1e-4  # share of the rest area within which a reed is closed
 LONGEST = 0.3  # longest step of the closing pressure, as a share of it
 STEP_ENDS = 1e-8  # metres
+MODES_SETTLE = 1e-6  # relative change of a squared frequency that ends the search
 
 
 @one_thread
 def similar_values(
-    answer: Mechanics, blades: Blades, *, closing: float | None = None
+    answer: Mechanics,
+    blades: Blades,
+    *,
+    closing: float | None = None,
+    names: Collection[str] | None = None,
 ) -> Mapping[str, float]:
     """Solve for the outputs of a reed like the answered one, at its playing pressure.
 
@@ -44,6 +49,8 @@ def similar_values(
         Another on the same mesh.
     closing : float, optional
         About where it closes [Pa]; where the solved one does if not given.
+    names : collection of str, optional
+        Outputs needed; all if not given. Others may be left out.
 
     Raises
     ------
@@ -65,8 +72,12 @@ def similar_values(
     pressure = min(answer.playing_pressure, MOST_CLOSED * curve.closing_pressure)
     start = carried(answer.playing.state, answer.pair, pair)
     playing = tangent_at(pair, settle(pair, pressure, start, step_ends=STEP_ENDS))
-    kinds = modes_of(curve.rest, playing, modes, answer)
-    return {n: o.value for n, o in outputs_of(curve, playing, *kinds).items()}
+    if names is not None and not any(n.startswith("mode_") for n in names):
+        found = static_outputs(curve, playing)
+    else:
+        kinds = modes_of(curve.rest, playing, modes, answer, tolerance=MODES_SETTLE)
+        found = list(outputs_of(curve, playing, *kinds).values())
+    return {o.name: o.value for o in found}
 
 
 def followed(answer: Mechanics, blades: Blades, closing: float) -> OpeningCurve | None:

@@ -2,13 +2,14 @@
 
 First order where that is good enough: the adjoint slopes times the spreads, in the logarithm for
 outputs that cannot be negative. Whether it is good enough is tried, not assumed: the reed is
-solved again at one standard deviation up and down along the steepest direction, and any output
-that lands more than a fifth of its spread off is sampled instead. The answer says which.
+solved again at one standard deviation up and down along the steepest direction; for an output that
+lands more than a fifth of its spread off, a bent line is drawn through these reeds and checked on
+a few more (see `crowlight.blade.bent`). The answer says which.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -16,18 +17,21 @@ import numpy as np
 from scipy.stats import norm
 
 from crowlight.blade.arrays import Array
+from crowlight.blade.bent import GOOD_ENOUGH, SIGNED, BentLine, Drawn, bent_line, drawn
 from crowlight.blade.blades import Blades, build
 from crowlight.blade.effects import slopes_of
-from crowlight.blade.mechanics import Mechanics, evaluate
+from crowlight.blade.mechanics import Mechanics
 from crowlight.blade.probes import Nearby
+from crowlight.blade.similar import similar_values
 from crowlight.blade.thickness import THICKEST, THINNEST
 from crowlight.errors import InputError, OutsideModel
 
 __all__ = ["Interval", "MapSpread", "Unknown", "change_intervals", "intervals", "usual_unknowns"]
 
 SMALL = 1e-3  # standard deviations: step of the difference in forces
-GOOD_ENOUGH = 0.2
-SIGNED = ("tilt", "unevenness")
+
+
+Method = Literal["linearised", "curved", "sampled"]
 
 
 @dataclass(frozen=True)
@@ -95,8 +99,9 @@ class Interval:
         Standard deviation.
     level : float
         Probability of the interval.
-    method : {"linearised", "sampled"}
-        How it was found.
+    method : {"linearised", "curved", "sampled"}
+        How it was found: by slopes; by a bent line that holds for solved reeds; or by solved reeds
+        that such a line only steers.
     shares : mapping of str to float
         Share of the variance from each unknown (first order), summing to 1; empty if none.
     """
@@ -106,7 +111,7 @@ class Interval:
     high: float
     spread: float
     level: float
-    method: Literal["linearised", "sampled"]
+    method: Method
     shares: Mapping[str, float]
 
 
@@ -194,8 +199,8 @@ def intervals(
     level : float
         Probability of the intervals, 0 to 1.
     samples : int
-        Reeds solved if some output needs sampling; 0 never samples and says "linearised", and
-        the interval is not a number where an output has no derivative.
+        Most reeds solved if some output needs more than slopes; 0 never does so and says
+        "linearised", and the interval is not a number where an output has no derivative.
     rng : numpy.random.Generator, optional
         Needed for sampling.
     report : callable, optional
@@ -216,16 +221,17 @@ def intervals(
     slopes, labels = slopes_by_unknown(answer, unknowns, marked, plain, report)
     spread = dict(zip(names, np.sqrt(np.sum(slopes**2, axis=1)).tolist(), strict=True))
     shares = shares_of(names, slopes, labels)
-    doubtful: set[str] = set()
+    doubtful: dict[str, BentLine] = {}
+    near = Around(answer, unknowns, (marked, plain), names, slopes)
     if samples:
-        doubtful = tried(answer, unknowns, (marked, plain), names, slopes, spread)
+        doubtful = tried(near, spread)
     found = {
         n: linearised(answer.values[n], spread[n], level, n in SIGNED, shares[n]) for n in names
     }
     if doubtful and rng is not None:
-        drawn = sampled(answer, unknowns, (marked, plain), samples, rng, report)
-        for n in doubtful:
-            found[n] = from_samples(answer.values[n], drawn[n], level, shares[n])
+        half = (lambda f: report(0.5 + 0.5 * f)) if report else None
+        for n, many in drawn(doubtful, near.solve, samples, rng, half).items():
+            found[n] = from_samples(answer.values[n], many, level, shares[n])
     if report:
         report(1.0)
     return found
@@ -343,76 +349,78 @@ def moved(
     return replace(blades, marked=first, plain=grids[1])
 
 
-def tried(
-    answer: Mechanics,
-    unknowns: Sequence[Unknown],
-    spreads: Sequence[MapSpread | None],
-    names: list[str],
-    slopes: Array,
-    spread: Mapping[str, float],
-) -> set[str]:
-    """Find outputs that first order does not describe, tried one standard deviation off."""
-    out = {name for name in names if not np.isfinite(spread[name])}
-    leading = "area" if "closing_pressure" in out else "closing_pressure"
+@dataclass(frozen=True)
+class Around:
+    """The reeds about an answered one.
+
+    Parameters
+    ----------
+    answer : Mechanics
+        The middle.
+    unknowns, spreads
+        What moves it.
+    names : list of str
+        Outputs.
+    slopes : ndarray, shape (n_outputs, n_directions)
+        Of every output.
+    """
+
+    answer: Mechanics
+    unknowns: Sequence[Unknown]
+    spreads: Sequence[MapSpread | None]
+    names: list[str]
+    slopes: Array
+
+    def solve(self, where: Array, names: Collection[str] | None = None) -> Mapping[str, float]:
+        """Solve for outputs of the reed `where` standard deviations off, at the playing pressure.
+
+        All of them, or at least the named ones.
+        """
+        blades = moved(self.answer.blades, self.unknowns, self.spreads, where)
+        closing = self.answer.values["closing_pressure"]
+        by = float(self.slopes[self.names.index("closing_pressure")] @ where)
+        about = closing * np.exp(np.clip(by / closing, -1.0, 1.0)) if closing > 0 else closing
+        guess = float(about) if np.isfinite(about) else None
+        return similar_values(self.answer, blades, closing=guess, names=names)
+
+
+def tried(near: Around, spread: Mapping[str, float]) -> dict[str, BentLine]:
+    """Find outputs that first order does not describe, tried one standard deviation off.
+
+    Returns
+    -------
+    dict of str to BentLine
+        Of each such output, bent by what was found there.
+    """
+    names, answer, slopes = near.names, near.answer, near.slopes
+    doubtful = {name for name in names if not np.isfinite(spread[name])}
+    leading = "area" if "closing_pressure" in doubtful else "closing_pressure"
     steep = slopes[names.index(leading)]
     size = float(np.linalg.norm(steep))
     if size == 0:
-        return out
-    for sign in (1.0, -1.0):
-        where = sign * steep / size
-        try:
-            there = solved_values(answer, moved(answer.blades, unknowns, spreads, where))
-        except OutsideModel:
-            return set(names)
-        for name, row in zip(names, slopes, strict=True):
-            if name in out:
-                continue
-            value, step = answer.values[name], float(row @ where)
+        none = np.zeros_like(steep)
+        return {
+            n: bent_line(n, answer.values[n], slopes[names.index(n)], none, None) for n in doubtful
+        }
+    direction = steep / size
+    try:
+        found = [near.solve(sign * direction) for sign in (1.0, -1.0)]
+    except OutsideModel:
+        found = []
+        doubtful = set(names)
+    out: dict[str, BentLine] = {}
+    for name, row in zip(names, slopes, strict=True):
+        value = answer.values[name]
+        for sign, there in zip((1.0, -1.0), found, strict=False):
+            step = sign * float(row @ direction)
             signed = name in SIGNED or value <= 0
             guess = value + step if signed else value * np.exp(step / value)
-            if abs(there[name] - guess) > GOOD_ENOUGH * spread[name]:
-                out.add(name)
+            if not abs(there[name] - guess) <= GOOD_ENOUGH * spread[name]:
+                doubtful.add(name)
+        if name in doubtful:
+            both = (found[0][name], found[1][name]) if found else None
+            out[name] = bent_line(name, value, row, direction, both)
     return out
-
-
-def solved_values(answer: Mechanics, blades: Blades) -> Mapping[str, float]:
-    """Solve for the outputs of a reed near the answered one, at its playing pressure."""
-    there = evaluate(
-        blades,
-        playing_pressure=answer.playing_pressure,
-        modes=len(answer.free[0].frequencies),
-        maps=False,
-        warm=answer,
-    )
-    return there.values
-
-
-def sampled(
-    answer: Mechanics,
-    unknowns: Sequence[Unknown],
-    spreads: Sequence[MapSpread | None],
-    count: int,
-    rng: np.random.Generator,
-    report: Callable[[float], None] | None,
-) -> dict[str, Array]:
-    """Solve for outputs of reeds drawn at random; those outside the model are left out."""
-    size = len(unknowns) + sum(s.root.shape[1] for s in spreads if s is not None)
-    rows: list[Mapping[str, float]] = []
-    for k in range(count):
-        try:
-            blades = moved(answer.blades, unknowns, spreads, rng.standard_normal(size))
-            rows.append(solved_values(answer, blades))
-        except (OutsideModel, InputError):
-            continue
-        if report:
-            report(0.5 + 0.5 * (k + 1) / count)
-    if len(rows) < max(8, count // 2):
-        msg = (
-            f"only {len(rows)} of {count} reeds drawn within the given uncertainty have an answer; "
-            "measure the map or the opening better"
-        )
-        raise OutsideModel(msg)
-    return {n: np.array([r[n] for r in rows]) for n in answer.values}
 
 
 def linearised(
@@ -428,8 +436,9 @@ def linearised(
     return Interval(value, float(low), float(high), spread, level, "linearised", shares)
 
 
-def from_samples(value: float, drawn: Array, level: float, shares: Mapping[str, float]) -> Interval:
-    """Interval between quantiles of sampled reeds."""
-    low, high = np.quantile(drawn, [(1 - level) / 2, (1 + level) / 2])
-    spread = float(np.std(drawn, ddof=1))
-    return Interval(value, float(low), float(high), spread, level, "sampled", shares)
+def from_samples(value: float, many: Drawn, level: float, shares: Mapping[str, float]) -> Interval:
+    """Interval between quantiles of drawn outputs."""
+    low, high = np.quantile(many.values, [(1 - level) / 2, (1 + level) / 2])
+    spread = float(np.std(many.values, ddof=1))
+    method: Method = "curved" if many.held else "sampled"
+    return Interval(value, float(low), float(high), spread, level, method, shares)

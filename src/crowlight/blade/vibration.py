@@ -23,6 +23,7 @@ from crowlight.errors import OutsideModel
 
 __all__ = ["BladeModes", "TrackedModes", "blade_modes", "held_modes", "loaded_modes", "track"]
 
+EVEN = -0.05  # two modes may be half alike and half opposite each, up to rounding
 SPARE = 6  # further shapes carried along; more sweeps less
 
 
@@ -52,8 +53,8 @@ class BladeModes:
 
     @property
     def first_symmetric(self) -> int:
-        """Index of the lowest mode in which both sides move alike."""
-        alike = np.flatnonzero(self.symmetry > 0)
+        """Index of the lowest mode in which both sides move alike, at least as much as opposite."""
+        alike = np.flatnonzero(self.symmetry > EVEN)
         return int(alike[0]) if len(alike) else 0
 
 
@@ -145,20 +146,34 @@ def mirrored(body: Body, shapes: Array) -> Array:
 
 
 def held_modes(
-    body: Body, *, count: int = 6, start: Array | None = None, done: Factor | None = None
+    body: Body,
+    *,
+    count: int = 6,
+    start: Array | None = None,
+    done: Factor | None = None,
+    tolerance: float = 1e-9,
 ) -> BladeModes:
     """Modes at rest with both side edges held in z, the convention for a reed at rest."""
     rows = body.touching[np.flatnonzero(body.on_edge)].toarray()
     u = np.zeros(body.shell.mesh.n_dof)
-    return blade_modes(body, body.shell, u, rows, count=count, start=start, done=done)
+    return blade_modes(
+        body, body.shell, u, rows, count=count, start=start, done=done, tolerance=tolerance
+    )
 
 
 def free_modes(
-    body: Body, *, count: int = 6, start: Array | None = None, done: Factor | None = None
+    body: Body,
+    *,
+    count: int = 6,
+    start: Array | None = None,
+    done: Factor | None = None,
+    tolerance: float = 1e-9,
 ) -> BladeModes:
     """Modes of a single blade held at the thread only."""
     u = np.zeros(body.shell.mesh.n_dof)
-    return blade_modes(body, body.shell, u, None, count=count, start=start, done=done)
+    return blade_modes(
+        body, body.shell, u, None, count=count, start=start, done=done, tolerance=tolerance
+    )
 
 
 def loaded_modes(
@@ -169,6 +184,7 @@ def loaded_modes(
     count: int = 6,
     start: Array | None = None,
     done: Factor | None = None,
+    tolerance: float = 1e-9,
 ) -> BladeModes:
     """Modes of body `which` of a pair about a state, its touching points kept."""
     rows = pair.touching[np.flatnonzero(state.touching)].toarray()
@@ -180,6 +196,7 @@ def loaded_modes(
         count=count,
         start=start,
         done=done,
+        tolerance=tolerance,
     )
 
 

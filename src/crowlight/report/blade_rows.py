@@ -39,6 +39,7 @@ _RESTS_ON: Mapping[str, str] = {
 }
 _METHODS: Mapping[str, str] = {
     "linearised": mark("to first order"),
+    "curved": mark("to second order, checked on drawn reeds"),
     "sampled": mark("from drawn reeds"),
 }
 
