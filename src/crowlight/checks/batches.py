@@ -26,7 +26,7 @@ __all__ = ["cases", "data"]
 _NIST = "NIST StRD, univariate summary statistics, {}, certified"
 #: Name, certified mean and standard deviation.
 _CERTIFIED = (
-    ("Lew", -177.4350, 277.332168044316),
+    ("Lew", -177.4350, 277.332168044316),  # codespell:ignore lew
     ("Lottery", 518.958715596330, 291.699727470969),
     ("Mavro", 2.001856, 0.000429123454003053),
     ("Michelso", 299.8524, 0.0790105478190518),
