@@ -227,7 +227,8 @@ def test_pdf_and_page_say_the_same(siskin: Story):
 
 
 HOSTILE = (
-    '#panic("x") #import "y" *b* _i_ $x$ `raw` @ref <label> = h\n- item <script>alert(2)</script> // not a comment\n'
+    '#panic("x") #import "y" *b* _i_ $x$ `raw` @ref <label> = h\n'
+    "- item <script>alert(2)</script> // not a comment\n"
     "<script>alert(1)</script> {{ 7*7 }} {% x %} %(name)s \\u{41} [t](u) ~ -- 'q' \"d\""
 )
 
