@@ -23,7 +23,7 @@ from crowlight.bench.recordings import KeptRecording, recordings_of
 from crowlight.bench.state import ReedState
 from crowlight.bench.stroking import Strokes, makers_strokes
 from crowlight.bench.tasks import result_key, task_named
-from crowlight.bench.workshop_kinds import Stage
+from crowlight.bench.workshop_kinds import Intake, Stage
 from crowlight.errors import CrowlightError, InputError, NotFound, RecordsError
 from crowlight.judge.findings import Crow
 from crowlight.reed import Reading
@@ -155,6 +155,8 @@ class Gathering:
         wish = wish_of(self.state)
         if wish is not None and wish.uses_knife in ("yes", "no"):
             return wish.uses_knife == "yes"
+        if any(isinstance(e.payload, Intake) for e in self.state.entries):
+            return True  # it was sent to a bench
         people = self.desk.records.people()
         player = next((p for p in people if p.uuid == self.reed.player), None)
         return not (isinstance(player, Player) and player.uses_knife is False)
