@@ -4,14 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from crowlight.errors import InputError
 
-__all__ = ["GOOD", "LEAST_EACH", "POOR", "Candidate", "Candidates", "good_and_poor", "shared_risk"]
+__all__ = [
+    "GOOD",
+    "LEAST_EACH",
+    "POOR",
+    "Candidate",
+    "Candidates",
+    "good_and_poor",
+    "shared_risk",
+    "welch_interval",
+]
+
+Array = NDArray[np.float64]
 
 #: Grades that count as good and as poor; the middle one as neither.
 GOOD, POOR = 4, 2
@@ -167,7 +178,7 @@ def good_and_poor(
         tie = len(np.unique(np.concatenate([a, b]))) < len(a) + len(b)
         method = "asymptotic" if tie or max(len(a), len(b)) > 20 else "exact"
         test = mannwhitneyu(a, b, method=method)
-        low, high = _welch(a, b, level)
+        low, high = welch_interval(a, b, level)
         rows.append(
             Candidate(
                 quantity=code,
@@ -182,15 +193,32 @@ def good_and_poor(
             )
         )
     adjusted = shared_risk([r.p for r in rows])
-    from dataclasses import replace
-
     tested = [replace(r, q=q) for r, q in zip(rows, adjusted, strict=True)]
     tested.sort(key=lambda r: (r.p, r.quantity))
     return Candidates(good=good, poor=poor, missing=missing, tested=tuple(tested), risk=risk)
 
 
-def _welch(a: np.ndarray, b: np.ndarray, level: float) -> tuple[float, float]:
-    """Return an interval for the difference of two means with unlike spreads."""
+def welch_interval(a: Array, b: Array, level: float = 0.95) -> tuple[float, float]:
+    """Return an interval for the mean of `a` less that of `b`, whose spreads may be unlike.
+
+    Parameters
+    ----------
+    a, b : ndarray
+        Values; two or more of each.
+    level : float
+        Of the interval.
+
+    Returns
+    -------
+    low, high : float
+        B. L. Welch, *Biometrika* 34 (1947) 28-35.
+
+    Examples
+    --------
+    >>> low, high = welch_interval(np.array([3.0, 4.0, 5.0]), np.array([1.0, 2.0]))
+    >>> round(low, 2), round(high, 2)
+    (0.01, 4.99)
+    """
     from scipy.special import stdtrit
 
     va, vb = float(a.var(ddof=1)) / len(a), float(b.var(ddof=1)) / len(b)

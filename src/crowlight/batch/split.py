@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from crowlight.batch.candidates import _welch
+from crowlight.batch.candidates import welch_interval
 from crowlight.batch.power import reeds_for_means
 from crowlight.errors import InputError
 
@@ -218,7 +218,7 @@ def evaluate_split(
             p=math.nan,
             answer="too-few",
         )
-    low, high = _welch(new, old, level)
+    low, high = welch_interval(new, old, level)
     dealt = rng.permuted(np.tile(kind, (permutations, 1)), axis=1)
     means = (dealt @ x) / kind.sum() - (~dealt @ x) / (~kind).sum()
     beyond = int((np.abs(means) >= abs(found) - 1e-15).sum())
