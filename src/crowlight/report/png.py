@@ -44,7 +44,7 @@ def palette_png(index: NDArray[np.uint8], colours: Sequence[Colour]) -> bytes:
         b"\x89PNG\r\n\x1a\n"
         + _chunk(b"IHDR", head)
         + _chunk(b"PLTE", bytes(v for c in colours for v in c))
-        + _chunk(b"IDAT", zlib.compress(rows.tobytes(), 9))
+        + _chunk(b"IDAT", zlib.compress(rows.tobytes(), 6))  # 9: 5 % less, 20 times as long
         + _chunk(b"IEND", b"")
     )
 
