@@ -324,7 +324,7 @@ def _cane(data: Plain, words: Words) -> list[str]:
 
 def _best(best: BestMoment, words: Words) -> str:
     said = best_said(best, words)
-    if said.now:
+    if said.now and (best.grade is None or best.latest_grade == best.grade):
         text = mark("It was never liked better than it is now (%(how)s).")
         return words.say(text, how=said.said)
     gone = "; ".join(said.gone) or words(mark("nothing that was measured"))
