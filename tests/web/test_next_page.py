@@ -612,6 +612,29 @@ def test_leaving_it_is_a_guess_as_well_and_may_be_skipped(site, desk, reed):
     assert "Listen for" in seen(site.get(f"{reed}/next?guess=no"))
 
 
+def test_guesses_and_advice_are_scored_over_time_under_the_name_of_who_guessed(site, desk, reed):
+    me = desk.people.add_maker("Ilse Invented")
+    page = site.get("/settings")
+    data = {"token": form(page, "/settings/who")["token"], "who": str(me.uuid)}
+    assert site.client.post("/settings/who", data=data).status_code == 303
+    page = site.get(f"{reed}/next?guess=yes")
+    heart = {"zone": "heart", "part": "whole", "blades": ["marked"], "does": "scrape"}
+    site.client.post(f"{reed}/next/guess", data={**form(page, f"{reed}/next/guess"), **heart})
+    deadline = time.monotonic() + 20
+    while not written(desk, Advised) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert written(desk, Guess)[0].who == "Ilse Invented"
+    done = tap(site, site.get(f"{reed}/next"), f"{reed}/next/did")
+    site.send(done.headers["location"], {"result": "better"})
+    leave = {**form(site.get(f"{reed}/next"), f"{reed}/next/guess"), "does": "leave"}
+    site.client.post(f"{reed}/next/guess", data=leave)
+    told = seen(site.get(f"{reed}/next"))
+    assert "Ilse Invented : 2 made, 1 tried: 1 better, 0 the same, 0 worse" in told
+    assert "the tool : " in told
+    (cut,) = [e for e in desk.sheet("Gull 7").state.entries if isinstance(e.payload, Cut)]
+    assert cut.by == me.uuid
+
+
 def test_a_scrape_without_a_place_is_asked_about(site, desk, reed):
     page = site.get(f"{reed}/next?guess=yes")
     data = {**form(page, f"{reed}/next/guess"), "does": "scrape", "zone": "heart"}

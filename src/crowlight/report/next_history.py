@@ -274,8 +274,9 @@ def deed_said(payload: Followed, held: Held, words: Words) -> str:
             }
             said = [where_held(place, held, words)]
             if payload.strokes:
-                one, many = mark("%(num)s light stroke"), mark("%(num)s light strokes")
-                said.append(words.count(one, many, payload.strokes))
+                said.append(
+                    words.count("%(num)s light stroke", "%(num)s light strokes", payload.strokes)
+                )
             elif payload.depth:
                 said.append(words.thick(payload.depth, 3))
             return ", ".join(said)

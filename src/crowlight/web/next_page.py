@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from typing import Any
 from uuid import UUID
 
@@ -10,15 +11,17 @@ from fastapi import Request
 from starlette.responses import Response
 
 from crowlight.bench.advice_kinds import AfterCheck, Guess
-from crowlight.bench.desk import Sheet
+from crowlight.bench.desk import Desk, Sheet
+from crowlight.bench.guesses import Scored, scored_guesses
 from crowlight.bench.payload import Followed
-from crowlight.bench.ports import Entry
+from crowlight.bench.ports import Entry, Person
 from crowlight.errors import CrowlightError
 from crowlight.report.finding import zone_name
 from crowlight.report.held import HANDS, TIPS, Held
 from crowlight.report.next_cut import pick_picture
 from crowlight.report.next_history import RESULTS, deed_said, guess_said
 from crowlight.report.words import Words, mark
+from crowlight.web.display import who_is
 from crowlight.web.drawn import drawn_of
 from crowlight.web.field import PARTS, ZONES
 from crowlight.web.held import guesses_first, held, remember_held
@@ -30,7 +33,10 @@ from crowlight.web.running import Running, UnderWay
 from crowlight.web.sending import Bench, status_of
 from crowlight.web.typing_in import Trouble, Typed
 
-__all__ = ["guess_page", "next_screen", "pick_choices"]
+__all__ = ["guess_page", "next_screen", "pick_choices", "who_sits"]
+
+#: Kinds of entry that hunches and advice are scored by.
+_SCORED = ("guess", "advised", "cut", "clip", "rest", "treated", "after-check", "withdrawn")
 
 #: A plan after one more entry takes about a second: shorter than a page of waiting is read [s].
 _PATIENCE = 1.0
@@ -87,7 +93,7 @@ def next_screen(
         words=bench.words,
         now=bench.desk.clock.now(),
         typed=typed or {},
-        scored=bench.desk.advice.guesses(sheet.reed.maker) if guesses_first(request) else None,
+        scored=_scored(bench.desk) if guesses_first(request) else None,
     )
     return _page(request, bench, sheet, shown=shown, troubles=troubles, status=status)
 
@@ -115,6 +121,22 @@ def pick_choices(request: Request, bench: Bench, sheet: Sheet) -> dict[str, Any]
         "zones": [(z, zone_name(z, words)) for z, _ in ZONES if z != "corners"],
         "parts": [(p, how.part(p, words)) for p, _ in PARTS],
     }
+
+
+def _scored(desk: Desk) -> Scored:
+    """Score hunches and advice over all reeds."""
+    logs: dict[UUID, list[Entry]] = {}
+    for e in desk.records.entries_of_kinds(_SCORED):
+        logs.setdefault(e.reed, []).append(e)
+    return scored_guesses(logs.values())
+
+
+def who_sits(request: Request, bench: Bench) -> Person | None:
+    """Return the person this device says is at the bench, if they are still kept."""
+    who = who_is(request)
+    with suppress(CrowlightError):
+        return None if who is None else bench.desk.people.find(who)
+    return None
 
 
 def _guessed(sheet: Sheet) -> bool:

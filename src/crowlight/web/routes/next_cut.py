@@ -12,7 +12,7 @@ from crowlight.bench.advice_kinds import Guess
 from crowlight.errors import CrowlightError
 from crowlight.report.words import mark
 from crowlight.web.looking import as_kept
-from crowlight.web.next_page import guess_page, next_screen
+from crowlight.web.next_page import guess_page, next_screen, who_sits
 from crowlight.web.routes.blades import waiting
 from crowlight.web.running import Running, UnderWay
 from crowlight.web.sending import Bench, Sent, UseBench, read_form, status_of, trouble_of
@@ -51,11 +51,19 @@ def _guess(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
             if any(e.uuid == sent.uuid for e in sheet.entries):
                 return RedirectResponse(f"/reeds/{reed}/next", 303)
             running: Running = request.app.state.running
+            who = who_sits(request, bench)
+            own = payload.model_copy(update={"who": payload.who or (who.name if who else "")})
             try:
                 running.ask(
                     ("guess", sent.uuid),
                     bench.desk,
-                    lambda d: d.advice.guess(reed, payload, uuid=sent.uuid, expected_seq=sent.seen),
+                    lambda d: d.advice.guess(
+                        reed,
+                        own,
+                        uuid=sent.uuid,
+                        expected_seq=sent.seen,
+                        by=who.uuid if who else None,
+                    ),
                 )
             except CrowlightError as error:
                 troubles, status = [trouble_of(error, bench.words)], status_of(error)

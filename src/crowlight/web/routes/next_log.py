@@ -28,7 +28,7 @@ from crowlight.web.field import BLOWING
 from crowlight.web.held import held
 from crowlight.web.log import lines
 from crowlight.web.looking import as_kept
-from crowlight.web.next_page import next_screen, pick_choices
+from crowlight.web.next_page import next_screen, pick_choices, who_sits
 from crowlight.web.numbers import typed_number
 from crowlight.web.routes.entries import entry_of
 from crowlight.web.sending import (
@@ -74,12 +74,18 @@ def _did(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
                 digest=sent.one("digest"),
                 uuid=sent.uuid,
                 expected_seq=sent.seen,
+                by=_by(request, bench),
             )
         except CrowlightError as error:
             troubles, status = [trouble_of(error, bench.words)], status_of(error)
         else:
             return _afterwards(reed, sent.uuid, "next")
     return next_screen(request, bench, reed, typed=sent.typed, troubles=troubles, status=status)
+
+
+def _by(request: Request, bench: Bench) -> UUID | None:
+    who = who_sits(request, bench)
+    return who.uuid if who is not None else None
 
 
 def _deed(sent: Sent, words: Words) -> tuple[Deed | None, list[Trouble]]:
@@ -121,7 +127,11 @@ def _rest(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
     if not troubles:
         try:
             bench.desk.advice.rest(
-                reed, digest=sent.one("digest"), uuid=sent.uuid, expected_seq=sent.seen
+                reed,
+                digest=sent.one("digest"),
+                uuid=sent.uuid,
+                expected_seq=sent.seen,
+                by=_by(request, bench),
             )
         except CrowlightError as error:
             troubles, status = [trouble_of(error, bench.words)], status_of(error)
@@ -169,6 +179,7 @@ def _did_other(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Respon
                 digest=sent.one("digest"),
                 uuid=sent.uuid,
                 expected_seq=sent.seen,
+                by=_by(request, bench),
             )
         except CrowlightError as error:
             troubles, status = [trouble_of(error, bench.words)], status_of(error)
