@@ -24,12 +24,15 @@ from crowlight.invented.trials import POLICIES, TEST, VARIANTS, summarise
 from crowlight.invented.trials.lines import complete, read_lines
 
 RESULTS = Path(__file__).parent / "results" / "trials.json"
+LINES = RESULTS.with_suffix(".jsonl")
 
 
 def main() -> None:
-    lines = [
-        line for name in sys.argv[1:] for line in read_lines(Path(name).read_text(encoding="utf-8"))
-    ]
+    given = [Path(name) for name in sys.argv[1:]] or ([LINES] if LINES.exists() else [])
+    lines = [line for file in given for line in read_lines(file.read_text(encoding="utf-8"))]
+    if not lines:
+        print(f"no results in {LINES}: run crowlight trials first")
+        return
     lines = [line for line in lines if line["seed"] in TEST]
     policies = list(POLICIES)
     whole = complete(lines, policies, "usual")

@@ -198,7 +198,7 @@ def pairs_of(reed: Reed, log: Sequence[Entry], style_text: str = "") -> list[Pai
         if not (_is_cut(e) and _follows(e)):
             continue
         changed = changed_by(log, e.uuid, style_text=style_text)
-        if changed is None or changed.offered is None or not changed.followed:
+        if changed is None or changed.offered is None:
             continue
         groups = {
             "cut": changed.offered.name,
@@ -207,6 +207,7 @@ def pairs_of(reed: Reed, log: Sequence[Entry], style_text: str = "") -> list[Pai
             "batch": str(reed.batch or ""),
         }
         for x in changed.found:
+            # nothing was predicted of what was done otherwise
             if x.low is None or x.middle is None or x.high is None or not x.low < x.high:
                 continue
             told = Predicted(x.low, x.middle, x.high)

@@ -82,6 +82,7 @@ def test_what_rests_on_little_is_drawn_in_further() -> None:
     new = learned.effect({"zone": "windows"})
     assert new.mean == pytest.approx(learned.effect().mean)
     assert new.sd > heart.sd
+    assert new.sd > learned.spread("zone").mean  # a zone never seen may be anywhere among zones
 
 
 def test_two_factors_are_told_apart() -> None:

@@ -1,0 +1,150 @@
+"""Against a loved reed: the first step of a way, an opening shaped first, what spills over."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.cut_reeds import NAMES, VALUES, Real, fake_reed, styled
+
+from crowlight.judge.findings import Known, rank
+from crowlight.plan.cut import (
+    Chance,
+    Model,
+    Plan,
+    ReedNow,
+    StrokeSize,
+    Words,
+    draw_chance,
+    next_cut,
+    target,
+)
+from crowlight.plan.cut.options import acts
+from crowlight.plan.cut.strokes import USUAL
+from crowlight.plan.cut.weigh import Scales
+
+
+def towards(reed: ReedNow, loved: Model | None, *, words: Words | None = None, **more) -> Plan:
+    wanted = target(reed, loved=loved, words=words)
+    chance = draw_chance(reed, np.random.default_rng(1))
+    return next_cut(reed, wanted, rank(Known()), Known(), chance, **more)
+
+
+def loved(reed: ReedNow, **outputs: float) -> Model:
+    """Return a reed exactly of the style, with this reed's outputs unless told otherwise."""
+    of = dict(zip(NAMES, VALUES.tolist(), strict=True)) | outputs
+    return Model(of, styled(reed.along, reed.fraction))
+
+
+def thick_hearts(amount: float):
+    def fault(b: Real, t: Real, u: Real) -> Real:
+        return np.where((t > 6e-3) & (t < 11.5e-3), amount, 0.0) + 0 * (u + b)
+
+    return fault
+
+
+def codes(plan: Plan) -> list[str]:
+    return [o.act.code for o in plan.options]
+
+
+def test_three_strokes_of_a_long_way_are_offered() -> None:
+    """A heart 0.05 mm over the loved one's, a very light hand: three strokes promise little."""
+    reed = fake_reed(fault=thick_hearts(0.05e-3))
+    reed = replace(reed, by_cane=reed.by_cane * 0.0)  # the map alone speaks
+    plan = towards(reed, loved(reed), strokes=StrokeSize(0.7e-6, 0.3))
+    heart = next(o for o in plan.options if o.act.code == "heart")
+    assert heart.better >= 0.75
+    assert heart.gain < 0.1
+    # a sixth as far off, the whole way is not worth the knife
+    near = fake_reed(fault=thick_hearts(0.008e-3))
+    near = replace(near, by_cane=near.by_cane * 0.0)
+    assert "heart" not in codes(towards(near, loved(near), strokes=StrokeSize(0.7e-6, 0.3)))
+
+
+def test_a_step_that_gains_less_than_is_asked_is_taken_for_the_way() -> None:
+    reed = fake_reed(fault=thick_hearts(0.03e-3), sd=3e-6)
+    reed = replace(reed, by_cane=reed.by_cane * 0.0)
+    wanted = target(reed, loved=loved(reed))
+    chance = draw_chance(reed, np.random.default_rng(1))
+    plan = next_cut(reed, wanted, rank(Known()), Known(), chance)
+    scales = Scales(reed, wanted, USUAL, chance)
+    for option in plan.options[:-2]:
+        if option.act.kind != "scrape":
+            continue
+        way = [scales.try_out(option.act.with_amount(n * option.act.strokes)).expected
+               for n in (2, 3, 4)]  # fmt: skip
+        assert option.better >= 0.75
+        assert option.gain >= 0.1 or max(way) >= 0.3
+
+
+@pytest.mark.parametrize(
+    ("share", "first"), [(1.3, "mandrel"), (0.75, "squeeze-flat"), (1.02, None)]
+)
+def test_an_opening_that_is_off_is_shaped_before_anything_is_cut(
+    share: float, first: str | None
+) -> None:
+    """The loved reed's opening is so many times this one's."""
+    reed = fake_reed()
+    model = loved(reed, rest_height=share * VALUES[NAMES.index("rest_height")])
+    plan = towards(reed, model)
+    shaping = [c for c in codes(plan) if c in ("mandrel", "squeeze-sides", "squeeze-flat")]
+    assert shaping[:1] == ([first] if first else [])
+    if first:
+        assert plan.options[plan.advised].act.code == first
+        assert first not in codes(towards(reed, model, done=set(shaping)))
+
+
+def test_the_style_or_words_about_something_else_shape_nothing() -> None:
+    reed = fake_reed()
+    for words in (None, Words(easy_resistant=-1.0)):
+        assert not {"mandrel", "squeeze-sides", "squeeze-flat"} & set(
+            codes(towards(reed, None, words=words))
+        )
+
+
+def test_an_uneven_hand_widens_what_is_told_of_balance() -> None:
+    """Both sides alike should not tilt; told as certain it would be wrong. Counted in loops."""
+    reed = fake_reed(fault=thick_hearts(0.06e-3))
+    wanted, chance = target(reed, loved=loved(reed)), draw_chance(reed, np.random.default_rng(1))
+    scales = Scales(reed, wanted, USUAL, chance)
+    act = next(
+        a for a in acts(reed, rank(Known())) if a.code == "heart" and a.part.value == "whole"
+    ).with_amount(3)
+    assert act.shape is not None
+    k = NAMES.index("tilt")
+    squares = 0.0
+    for b in range(2):
+        for side in (-1, 1):
+            slope = 0.0
+            for j, u in enumerate(reed.fraction):
+                share = 1.0 if u * side > 0 else 0.5 if u == 0 else 0.0
+                slope += share * float((reed.by_cane[k, b, :, j] * act.shape[b, :, j]).sum())
+            squares += slope**2
+    expected = 0.14 * 3 * USUAL.median * math.sqrt(squares)
+    assert scales.uneven(act)[k] == pytest.approx(expected)
+    sure = Chance(0 * chance.strokes, 0 * chance.clips, 0 * chance.slopes)
+    plan = next_cut(reed, wanted, rank(Known()), Known(), sure)
+    heart = next(o for o in plan.options if o.act.code == "heart" and o.act.part.value == "whole")
+    tilt = next(e for e in heart.expected if e.name == "tilt")
+    off = 1.6449 * float(scales.uneven(heart.act)[k])
+    assert tilt.high - tilt.low == pytest.approx(2 * off, rel=1e-3)
+
+
+def test_windows_beside_a_spine_at_its_floor_are_left() -> None:
+    """Little by little what spills over adds up; away from its floor the same cut is offered."""
+
+    def thick_windows(b: Real, t: Real, u: Real) -> Real:
+        inside = (t > 11.5e-3) & (t < 19e-3) & (np.abs(u) > 0.25) & (np.abs(u) < 0.6)
+        return np.where(inside, 0.07e-3, 0.0) + 0 * b
+
+    reed = fake_reed(fault=thick_windows, sd=3e-6)
+    reed = replace(reed, by_cane=reed.by_cane * 0.0)
+    spine = reed.where["spine"]
+    for spare, offered in ((0.05e-3, True), (0.004e-3, False)):
+        mean = reed.mean.copy()
+        mean[:, spine] = reed.floor[spine] + spare
+        draws = reed.draws - reed.mean + mean
+        plan = towards(replace(reed, mean=mean, draws=draws), loved(reed))
+        assert ("back" in codes(plan)) is offered
