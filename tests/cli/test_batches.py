@@ -9,7 +9,7 @@ from tests.batch_reeds import make_batch, tips
 
 from crowlight.bench.batch_kinds import SplitTest
 from crowlight.bench.desk import Desk
-from crowlight.bench.kinds import Note
+from crowlight.bench.kinds import Described, Note, Opening
 from crowlight.bench.ports import Maker, Player
 from crowlight.errors import NotFound
 from crowlight.invented.april import APRIL, HABIT, fill_april
@@ -132,3 +132,25 @@ def test_few_reeds_say_how_many_are_missing(tmp_path: Path) -> None:
     assert found.steady.first is None
     assert found.plan is None
     assert all(c.chart is None for c in found.charted)
+
+
+def test_openings_read_off_alike_do_not_stop_the_rest(tmp_path: Path) -> None:
+    heights = [0.70e-3] * 5 + [0.75e-3, 0.65e-3]
+    with open_desk(tmp_path / "records") as desk:
+        make_batch(desk, "Alike", faults=[()] * 7, more=[(Opening(height=h),) for h in heights])
+        found = desk.batches.of("Alike").found
+    codes = [a.codes for a in found.apart]
+    assert ("opening",) not in codes
+    assert ("tip-thickness",) in codes
+    assert any(c.code == "opening" for c in found.charted)
+
+
+def test_reeds_of_another_scrape_are_no_measure(tmp_path: Path) -> None:
+    with open_desk(tmp_path / "records") as desk:
+        maker = desk.people.add_maker("Ann").uuid
+        make_batch(desk, "Long", faults=[()] * 2, maker=maker)
+        make_batch(desk, "Other", faults=[()] * 2, maker=maker, seed=800)
+        assert desk.batches.of("Long").found.compared == 4
+        for name in ("Other 1", "Other 2"):
+            desk.write(name, Described(style="short-u"))
+        assert desk.batches.of("Long").found.compared == 2

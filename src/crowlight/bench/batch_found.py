@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -21,7 +22,7 @@ from crowlight.batch.steady import Contrast, Series, Steady, of_sides, steady_di
 from crowlight.batch.tracking import Checked, Tracked, check_steps, tracking
 from crowlight.bench.batch_reed import BatchReed, Known, Sides
 from crowlight.bench.ports import Report
-from crowlight.errors import MissingExtra
+from crowlight.errors import InputError, MissingExtra
 
 __all__ = [
     "LEAST_BATCHES",
@@ -124,7 +125,7 @@ class BatchFound:
     candidates : Candidates
         Good against poor reeds of this maker.
     compared : int
-        Reeds of this maker looked at for that, these among them.
+        Reeds of this maker looked at for that, these among them, all of the batch's styles.
     steady : Steady
         The steady difference.
     plan : SplitPlan or None
@@ -174,7 +175,8 @@ def batch_found(inputs: Mapping[str, Any], report: Report = lambda _: None) -> B
         The same for the same reeds: chance is drawn from a seed made of them.
     """
     reeds: list[BatchReed] = sorted(inputs["reeds"], key=_made)
-    others: list[BatchReed] = list(inputs["others"])
+    # another scrape is no measure of this one
+    others: list[BatchReed] = [r for r in inputs["others"] if r.style in {x.style for x in reeds}]
     rng = _drawn_from(" ".join(f"{r.uuid}:{r.seq}" for r in reeds))
     charted = tuple(_charted(reeds, others, inputs["batches"]))
     report(0.2)
@@ -289,8 +291,10 @@ def _apart(reeds: Sequence[BatchReed], rng: np.random.Generator) -> list[ApartFo
         values = np.array([[r.measured.quantities[c].value for c in group] for r in having])
         if len(having) < LEAST_PER_QUANTITY * len(group) or not (np.ptp(values, axis=0) > 0).all():
             continue
-        apart = robust_distances(values, rng=rng, risk=_RISK_APART / len(groups))
-        found.append(ApartFound(group, tuple(r.uuid for r in having), apart))
+        # half of the reeds may be the same to the digit, such as openings read off to 0.05 mm
+        with suppress(InputError):
+            apart = robust_distances(values, rng=rng, risk=_RISK_APART / len(groups))
+            found.append(ApartFound(group, tuple(r.uuid for r in having), apart))
     return found
 
 

@@ -165,6 +165,8 @@ class BatchReed:
         The reed.
     seq : int
         Number of its latest entry.
+    style : str
+        Code of its scrape style; empty if none was written down.
     oboe : bool
         Whether it is an oboe's, so that the usual steps from cane to blank are meant for it.
     facts : ReedFacts
@@ -175,6 +177,7 @@ class BatchReed:
 
     uuid: UUID
     seq: int
+    style: str
     oboe: bool
     facts: ReedFacts
     measured: BatchMeasured
@@ -195,6 +198,7 @@ def batch_reed(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Ba
     return BatchReed(
         uuid=inputs["uuid"],
         seq=inputs["seq"],
+        style=inputs.get("style") or "",
         oboe=style is None or style.instrument == "oboe",
         facts=facts,
         measured=replace(measured, quantities={**measured.quantities, **more}),

@@ -253,7 +253,9 @@ def apart_said(shown: BatchShown, words: Words) -> list[str]:
     """Return which reeds lie apart, one sentence each; else that none does."""
     found: Sequence[ApartFound] = shown.found.apart
     if not found:
-        return [words(mark("Too few measured reeds to say which of them lie apart."))]
+        return [
+            words(mark("Too few measured reeds, or too alike, to say which of them lie apart."))
+        ]
     said: list[str] = []
     for group in found:
         what = ", ".join(quantity_name(code, words) for code in group.codes)
