@@ -227,3 +227,21 @@ def test_a_new_start_of_the_server_asks_for_nothing_to_be_sent_again(window, fol
         page.get_by_role("button", name="Write them down").click()
         expect(page.get_by_text("Written down.")).to_be_visible(timeout=30_000)
     assert kept_in(folder)[2] == 1
+
+
+def test_an_older_page_is_used_as_of_what_was_written_since(window, own, first):
+    """A form kept before the last entry has seen that entry, if this browser wrote it."""
+    page = window()
+    at_hand(page, own.address + own.reed)
+    page.goto(f"{own.address}{own.reed}/write/note")
+    write(page, "online")
+    expect(page.get_by_text("Written down.")).to_be_visible()
+    page.context.set_offline(True)
+    page.goto(f"{own.address}{own.reed}/write/note")
+    write(page, "offline")
+    expect(page.get_by_text("1 entry waits to be sent.")).to_be_visible()
+    page.context.set_offline(False)
+    expect(page.locator("#unsent")).to_have_text(
+        re.compile("^(?!.*(wait|refused))"), timeout=20_000
+    )
+    assert notes(own.desk)[first:] == ["online", "offline"]

@@ -7,6 +7,7 @@ const FRAME = `frame-${VERSION}`;
 const PAGES = "pages";
 const MOST_REEDS = 8;
 const MOST_KEPT = 400;
+const RECENT = 600_000; // ms; forms hardly change, and what they have seen is made good when they are used
 const REED = /^\/reeds\/[0-9a-f-]{36}/;
 
 self.addEventListener("install", (event) => {
@@ -113,10 +114,16 @@ let turn = 0;
 async function keepAll(paths) {
   turn += 1;
   const mine = turn;
-  for (const path of paths.slice(0, 60)) {
+  for (const [n, path] of paths.slice(0, 60).entries()) {
     if (mine !== turn) return; // another reed was taken up
-    if (typeof path === "string" && REED.test(path)) await keep(path);
+    if (typeof path !== "string" || !REED.test(path)) continue;
+    if (n < 2 || !(await isRecent(path))) await keep(path); // first come the page one is at and its reed
   }
+}
+
+async function isRecent(path) {
+  const kept = await (await caches.open(PAGES)).match(path);
+  return kept !== undefined && Date.now() - Date.parse(kept.headers.get("kept-at")) < RECENT;
 }
 
 async function tidy(pages) {
