@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from icalendar import Calendar
+from tests.pictures import png
 from tests.posted_desk import text_of
 
 from crowlight.bench.workshop_kinds import Intake, Letter
@@ -103,8 +104,10 @@ def test_an_export_guards_what_a_spreadsheet_would_run(
     with open_desk(folder) as desk:
         desk.people.add_player("=cmd|' /C calc'!A1", contact="@SUM(1)")
         desk.add_reed("-2+3")
+        photo = desk.posted.keep_photo("Sent 1", png(), shows="tip").entries[0].payload.digest
     out = tmp_path / "export"
     assert crowlight("export", out).status == 0
+    assert (out / "sounds-and-pictures" / photo).read_bytes() == png()
     for table, wanted in (("player", "'=cmd|"), ("player", "'@SUM(1)"), ("reed", "'-2+3")):
         text = (out / f"{table}.csv").read_text(encoding="utf-8-sig")
         assert wanted in text

@@ -35,6 +35,8 @@ from crowlight.bench.workshop_kinds import (
 from crowlight.errors import InputError, NotFound
 from crowlight.plan import seasons
 from crowlight.reed import Blade, CaneState, Place, Reading
+from crowlight.report.posted import asked_said, reason_said
+from crowlight.report.words import in_locale
 from crowlight.wiring import open_desk
 
 CAME = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -84,6 +86,9 @@ def _post(desk: Desk, intake: Intake = ALLOWED, name: str = "Sent 1", *, measure
 def _sorted(desk: Desk, name: str = "Sent 1") -> tuple[Work, list[str]]:
     posting = desk.posted.posting(name)
     assert posting is not None
+    words = in_locale("en")
+    assert all(reason_said(reason, words) for reason in posting.reasons)
+    assert all(asked_said(code, words) for code in posting.questions)
     return posting.work, [r.code for r in posting.reasons]
 
 
@@ -115,7 +120,8 @@ def test_a_reed_that_was_not_posted_has_no_posting_and_may_be_cut(desk):
         ({"deadline": date(2026, 3, 6)}, [], Work.NO_KNIFE, "deadline"),
         ({"deadline": date(2026, 3, 7)}, [], Work.LIGHT_WORK, "measured"),
         ({"played": 9.9 * 3600}, [], Work.LIGHT_WORK, "measured"),
-        ({"played": 12 * 3600.0}, [], Work.ASK_FIRST, "may-break"),
+        ({"played": 12 * 3600.0}, [], Work.NO_KNIFE, "break-refused"),
+        ({"played": 12 * 3600.0, "may_break": "ask"}, [], Work.ASK_FIRST, "may-break"),
         ({"played": 12 * 3600.0, "may_break": "yes"}, [], Work.NO_KNIFE, "clean-first"),
         ({"played": 20 * 3600.0}, [], Work.RETIRE, "worn-out"),
         ({"played": 15 * 3600.0}, [Played(duration=6 * 3600.0)], Work.RETIRE, "worn-out"),

@@ -267,6 +267,7 @@ def _reasons(
     cracked = look & {"crack-thread", "crack-tip", "crack-scrape", "splinter"}
     hours = None if played is None else played / 3600.0
     worn, worn_out = (played is not None and played >= limit for limit in (WORN, WORN_OUT))
+    frail = worn and not worn_out  # it may split under the knife
     cut = allowed["cut"]
     tests: tuple[tuple[str, Work, bool, float | None], ...] = (
         ("broke", Work.RETIRE, broken, None),
@@ -274,9 +275,10 @@ def _reasons(
         ("mould", Work.RETIRE, "mould" in look, None),
         ("worn-out", Work.RETIRE, worn_out, hours),
         ("may-cut", Work.ASK_FIRST, cut in {"unknown", "ask"}, None),
-        ("may-break", Work.ASK_FIRST, worn and not worn_out and allowed["break"] != "yes", hours),
+        ("may-break", Work.ASK_FIRST, frail and allowed["break"] in {"unknown", "ask"}, hours),
         ("no-complaint", Work.ASK_FIRST, not intake.complaint, None),
         ("cut-refused", Work.NO_KNIFE, cut == "no", None),
+        ("break-refused", Work.NO_KNIFE, frail and allowed["break"] == "no", hours),
         ("deadline", Work.NO_KNIFE, soon, None),
         ("settling", Work.NO_KNIFE, not settled, None),
         ("not-measured", Work.NO_KNIFE, not measured, None),
