@@ -101,6 +101,8 @@ COVERED: dict[str, tuple[str, ...] | str] = {
     "/reeds/{reed}/sounds/{entry}/spectrogram.svg": "picture",
     "/reeds/{reed}/takes/{take}": "data",
     "/reeds/{reed}/write/{kind}": tuple(f"{{reed}}/write/{kind}" for kind in FORMS),
+    "/scores": ("/scores",),
+    "/scores.json": "data",
     "/settings": ("/settings",),
     "/sw.js": "script",
     "/waiting": ("/waiting",),

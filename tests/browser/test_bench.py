@@ -194,6 +194,8 @@ def test_a_tap_anywhere_adds_a_place_however_the_reed_is_held(window, own, tip):
     (reed,) = known(own, "Stint")
     page = window()
     page.goto(f"{own.address}{reed}/measure?round=quick&tip={tip}")
+    said = {"up": "Tip up", "down": "Tip down"}.get(tip, f"Tip to the {tip}")
+    expect(page.locator(".drawn-note")).to_contain_text(said)
     svg = page.get_by_role("group", name="plain blade")
     # between two known points: a third of the way from 2C to 3R
     spots = svg.locator(".pt .spot")

@@ -22,7 +22,7 @@ __all__ = ["Drawing", "measure_picture", "place_said"]
 
 _LONG, _WIDE = 400.0, 236.0  # units along and across
 _MARGIN = 34.0
-_HIT = 17.0  # radius that a thumb meets
+_HIT = 18.0  # radius that a thumb meets
 #: How far below the lowest point the drawing goes [m].
 _BELOW = 2.5e-3
 
@@ -190,14 +190,17 @@ def _point(n: int, spot: tuple[float, float], label: str, value: str, blade: Bla
 
 
 def _edges(drawing: Drawing, words: Words) -> list[str]:
-    """Name both edges as they are seen, beyond the tip."""
+    """Name both edges as they are seen: beyond the tip, or above and below a reed held across."""
     out: list[str] = []
+    tip, half = drawing.outline()[0]
     for side in drawing.held.edges().values():
         sign = -1 if side == "left" else 1
-        half = drawing.outline()[0][1]
-        beyond = drawing.style.length + 1.0e-3
-        x, y = drawing.spot(beyond, 0.6 * sign * half)
-        x, y = min(max(x, 22.0), drawing.size[0] - 22.0), min(max(y, 14.0), drawing.size[1] - 6.0)
+        if drawing.held.sideways:
+            x, y = drawing.spot(tip - 2e-3, sign * half)
+            y += -7.0 if y < drawing.size[1] / 2 else 17.0
+        else:
+            x, y = drawing.spot(tip + 1e-3, 0.6 * sign * half)
+            y = min(max(y, 14.0), drawing.size[1] - 6.0)
         said = escape(drawing.held.side(side, words))
         out.append(f'<text class="edge" x="{x:g}" y="{y:g}" text-anchor="middle">{said}</text>')
     return out

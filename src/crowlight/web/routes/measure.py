@@ -43,8 +43,8 @@ from crowlight.report.counting import RULER, Counting
 from crowlight.report.held import Held
 from crowlight.report.measure_picture import Drawing, measure_picture, place_said
 from crowlight.report.words import Words, in_locale, mark
-from crowlight.web.counted import counting_for
-from crowlight.web.held import held
+from crowlight.web.counted import counting_for, remember
+from crowlight.web.held import held, remember_held
 from crowlight.web.looking import as_kept, judged
 from crowlight.web.numbers import typed_number
 from crowlight.web.sending import (
@@ -105,7 +105,10 @@ def measure_page(request: Request, reed: UUID, bench: UseBench) -> Response:
             seed=secrets.randbelow(_MOST),
             burst=uuid4(),
         )
-        return RedirectResponse(f"/reeds/{reed}/measure?{new.query}", 303)
+        begun = RedirectResponse(f"/reeds/{reed}/measure?{new.query}", 303)
+        remember(request, begun)
+        remember_held(request, begun)
+        return begun
     return _page(request, bench, reed, asked)
 
 
@@ -147,6 +150,7 @@ def _page(
         taken=len(taken),
         latest=taken[-1] if taken else None,
         held_said=how.said(bench.words),
+        across=how.sideways,
         counting=counting,
         gauges=list(instruments()),
         typed=typed
