@@ -9,27 +9,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from crowlight.bench.learned import Learned, middle_of, unknowns_of
-from crowlight.bench.mapping import Rows, thickness_map
+from crowlight.bench.from_map import reed_blades, wet_readings
+from crowlight.bench.learned import Learned, unknowns_of
+from crowlight.bench.mapping import Rows
 from crowlight.bench.ports import Report
+from crowlight.bench.solved import solved
 from crowlight.blade import (
     OUTPUTS,
-    WET,
-    Blades,
-    BladeShape,
     Interval,
     Lumped,
-    MapSpread,
     Mechanics,
     ThicknessGrid,
-    evaluate,
     intervals,
     lumped,
     mesh_error,
     stroke_map,
 )
-from crowlight.errors import InputError, OutsideModel
-from crowlight.reed import Blade, CaneState, Reading
+from crowlight.errors import OutsideModel
+from crowlight.reed import Blade, CaneState
 from crowlight.reed.styles import Style
 from crowlight.reed.thickness import ThicknessMap
 
@@ -45,8 +42,6 @@ __all__ = [
     "wet_readings",
 ]
 
-#: Rest opening of a reed nobody measured [m] (common practice, no source).
-USUAL_OPENING = 0.7e-3
 #: What the effect maps take off at each place [m], and the radius of that soft stroke [m].
 CUT = 0.01e-3
 STROKE_RADIUS = 1.5e-3
@@ -58,7 +53,7 @@ SURE = 1.645
 #: Outputs whose effect maps are shown.
 EFFECTS_SHOWN = ("closing_pressure", "stiffness", "separation", "area", "mode_held")
 #: Reeds drawn for what is not linear in the unknowns.
-SAMPLES = 16
+SAMPLES = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,52 +180,6 @@ class BladesShown:
     learned_from: tuple[str, ...] = ()
 
 
-def reed_blades(
-    found: ThicknessMap, *, opening: float | None, tip_width: float | None
-) -> tuple[Blades, MapSpread, MapSpread]:
-    """Turn a thickness map into blades and the spread of both maps.
-
-    Parameters
-    ----------
-    found : ThicknessMap
-        The map.
-    opening : float or None
-        Height of the opening at rest [m]; the usual one if None.
-    tip_width : float or None
-        Width of the tip [m]; the style's outline if None.
-
-    Returns
-    -------
-    tuple of Blades, MapSpread and MapSpread
-        The reed, and the spread of the marked and of the plain blade's map.
-    """
-    style = found.style
-    # the blade model counts from the thread; -1 across is one physical edge for both blades
-    along = found.along[::-1] - style.thread_top
-    marked = found.mean[0][::-1]
-    plain = found.mean[1][::-1, ::-1]
-    draws = found.samples(60, np.random.default_rng(20))
-    width = tip_width or 2.0 * float(style.outline.half_width(style.length))
-    shape = BladeShape(
-        length=style.length - style.thread_top,
-        tip_width=width,
-        height=(opening or USUAL_OPENING) / 2.0,
-    )
-    least = 6e-6
-    blades = Blades(
-        ThicknessGrid(along, found.fraction, np.maximum(marked, least)),
-        ThicknessGrid(along, found.fraction, np.maximum(plain, least)),
-        shape=shape,
-        cane=WET,
-        interference=0.01e-3,
-    )
-    return (
-        blades,
-        MapSpread.from_samples(draws[:, 0, ::-1]),
-        MapSpread.from_samples(draws[:, 1, ::-1, ::-1]),
-    )
-
-
 def mechanics(inputs: Mapping[str, Any], report: Report = lambda _: None) -> BladesShown:
     """Solve the blades of a reed from its readings.
 
@@ -254,38 +203,23 @@ def mechanics(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Bla
     OutsideModel
         If the model has no answer for this reed; the message says why.
     """
-    found = thickness_map(inputs, wet_readings(inputs), None)
-    report(0.1)
-    opening = inputs.get("opening")
-    blades, marked, plain = reed_blades(found, opening=opening, tip_width=inputs.get("tip_width"))
+    reed = solved(inputs, lambda f: report(0.4 * f))
+    answer = reed.answer
     learned: Learned | None = inputs.get("learned")
-    blades = middle_of(blades, learned)
-    answer = evaluate(blades, report=lambda f: report(0.1 + 0.2 * f))
     ranges = intervals(
         answer,
-        unknowns_of(blades, learned),
-        marked=marked,
-        plain=plain,
+        unknowns_of(answer.blades, learned),
+        marked=reed.marked,
+        plain=reed.plain,
         samples=SAMPLES,
         rng=np.random.default_rng(1),
-        report=lambda f: report(0.3 + 0.5 * f),
+        report=lambda f: report(0.4 + 0.4 * f),
     )
     errors = mesh_error(answer)
     report(0.95)
-    shown = _shown(found, answer, ranges, errors, opening_known=opening is not None)
+    known = inputs.get("opening") is not None
+    shown = _shown(reed.found, answer, ranges, errors, opening_known=known)
     return replace(shown, learned_from=learned.data) if learned else shown
-
-
-def wet_readings(inputs: Mapping[str, Any]) -> list[Reading]:
-    """Return the readings of wet cane, or ask for what the blade model needs."""
-    if not inputs.get("style"):
-        msg = "the blade model needs the scrape style of the reed; choose one for it"
-        raise InputError(msg)
-    readings = [r for r in inputs["readings"] if r.state is CaneState.WET]
-    if not readings:
-        msg = "the blade model needs readings of wet cane; measure the reed soaked"
-        raise InputError(msg)
-    return readings
 
 
 def _shown(

@@ -17,12 +17,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crowlight.bench.cuts import NO_TRANSITION, Cut, no_zone
+from crowlight.bench.from_map import reed_blades, wet_readings
 from crowlight.bench.learned import middle_of
 from crowlight.bench.mapping import thickness_map
-from crowlight.bench.mechanics import reed_blades, wet_readings
 from crowlight.bench.ports import Report
 from crowlight.bench.tasks import result_key
-from crowlight.blade import Change, Mechanics, Prepared, evaluate, move_transition, prepare
+from crowlight.blade import (
+    Change,
+    MapSpread,
+    Mechanics,
+    Prepared,
+    evaluate,
+    move_transition,
+    prepare,
+)
 from crowlight.errors import InputError
 from crowlight.reed import Blade, Side
 from crowlight.reed.thickness import ThicknessMap
@@ -49,10 +57,14 @@ class Solved:
         The map.
     answer : Mechanics
         The blades solved, with maps.
+    marked, plain : MapSpread
+        How unsure both maps are.
     """
 
     found: ThicknessMap
     answer: Mechanics
+    marked: MapSpread
+    plain: MapSpread
 
     @cached_property
     def ready(self) -> Prepared:
@@ -166,11 +178,11 @@ def solved(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Solved
             _kept.move_to_end(key)
             return _kept[key]
     found = thickness_map(about, wet_readings(about), None)
-    blades, _, _ = reed_blades(
+    blades, marked, plain = reed_blades(
         found, opening=about.get("opening"), tip_width=about.get("tip_width")
     )
     blades = middle_of(blades, about.get("learned"))
-    one = Solved(found, evaluate(blades.apart(), report=report))
+    one = Solved(found, evaluate(blades.apart(), report=report), marked, plain)
     with _lock:
         _kept[key] = one
         while len(_kept) > KEPT:

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from crowlight.bench.cuts import Cut, Lever, Leverage
 from crowlight.bench.learned import unknowns_of
-from crowlight.bench.mechanics import reed_blades
 from crowlight.bench.ports import Report
 from crowlight.bench.solved import FILM, Solved, laid, solved
 from crowlight.blade import (
@@ -158,9 +157,7 @@ def what_if(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Outco
 
 def _outcome(reed: Solved, after: Mechanics, inputs: Mapping[str, Any], report: Report) -> Outcome:
     before = reed.answer
-    _, marked, plain = reed_blades(
-        reed.found, opening=inputs.get("opening"), tip_width=inputs.get("tip_width")
-    )
+    marked, plain = reed.marked, reed.plain
     unknowns = unknowns_of(before.blades, inputs.get("learned"))
     moved = change_intervals(before, after, unknowns, marked=marked, plain=plain)
     report(0.8)

@@ -20,7 +20,15 @@ from crowlight.blade.tangent import Tangent, dot, tangent_at
 from crowlight.blade.tip import closed_by, right_area, tilt_of, unevenness_of
 from crowlight.blade.vibration import BladeModes
 
-__all__ = ["HEART_FROM_TIP", "OUTPUTS", "Output", "outputs_of", "static_outputs"]
+__all__ = [
+    "HEART_FROM_TIP",
+    "OUTPUTS",
+    "Output",
+    "compliance_outputs",
+    "mode_outputs",
+    "outputs_of",
+    "state_outputs",
+]
 
 HEART_FROM_TIP = 7e-3
 
@@ -196,12 +204,15 @@ def mode_output(name: str, pair: Pair, modes: list[BladeModes], tangent: Tangent
     return Output(name, share * sum(p.value for p in probes), tuple((share, p) for p in probes))
 
 
-def static_outputs(curve: OpeningCurve, playing: Tangent) -> list[Output]:
-    """All outputs but the modes."""
+def mode_outputs(
+    playing: Tangent, free: list[BladeModes], held: list[BladeModes], loaded: list[BladeModes]
+) -> list[Output]:
+    """Build outputs of the modes."""
+    pair = playing.pair
     return [
-        *state_outputs(playing, curve.rest),
-        closing_output(playing.pair, curve.closing_state, snaps=curve.snaps),
-        *compliance_outputs(curve.rest),
+        mode_output("mode_free", pair, free, None),
+        mode_output("mode_held", pair, held, None),
+        mode_output("mode_loaded", pair, loaded, playing),
     ]
 
 
@@ -213,12 +224,11 @@ def outputs_of(
     loaded: list[BladeModes],
 ) -> dict[str, Output]:
     """All outputs of a solved reed, in the order of `OUTPUTS`."""
-    pair = playing.pair
     found = [
-        *static_outputs(curve, playing),
-        mode_output("mode_free", pair, free, None),
-        mode_output("mode_held", pair, held, None),
-        mode_output("mode_loaded", pair, loaded, playing),
+        *state_outputs(playing, curve.rest),
+        closing_output(playing.pair, curve.closing_state, snaps=curve.snaps),
+        *compliance_outputs(curve.rest),
+        *mode_outputs(playing, free, held, loaded),
     ]
     named = {o.name: o for o in found}
     return {name: named[name] for name in OUTPUTS if name in named}

@@ -15,8 +15,8 @@ import numpy as np
 from crowlight.blade.blades import Blades, build
 from crowlight.blade.equilibrium import settle
 from crowlight.blade.mechanics import MOST_CLOSED, Mechanics, evaluate, modes_of
-from crowlight.blade.opening import CLOSED_SHARE, OpeningCurve, finished
-from crowlight.blade.outputs import outputs_of, static_outputs
+from crowlight.blade.opening import CLOSED_SHARE
+from crowlight.blade.outputs import compliance_outputs, mode_outputs, state_outputs
 from crowlight.blade.pair import Pair, State
 from crowlight.blade.tangent import Tangent, rest_tangent, tangent_at
 from crowlight.blade.threads import one_thread
@@ -58,40 +58,50 @@ def similar_values(
         If the model has no answer for it.
     """
     modes = len(answer.free[0].frequencies)
-    curve = followed(answer, blades, closing or answer.curve.closing_pressure)
-    if curve is None:
-        there = evaluate(
-            blades,
-            playing_pressure=answer.playing_pressure,
-            modes=modes,
-            maps=False,
-            warm=answer,
-        )
-        return there.values
-    pair = curve.rest.pair
-    pressure = min(answer.playing_pressure, MOST_CLOSED * curve.closing_pressure)
-    start = carried(answer.playing.state, answer.pair, pair)
-    playing = tangent_at(pair, settle(pair, pressure, start, step_ends=STEP_ENDS))
-    if names is not None and not any(n.startswith("mode_") for n in names):
-        found = static_outputs(curve, playing)
-    else:
-        kinds = modes_of(curve.rest, playing, modes, answer, tolerance=MODES_SETTLE)
-        found = list(outputs_of(curve, playing, *kinds).values())
-    return {o.name: o.value for o in found}
+    wanted = set(answer.values if names is None else names)
+    found = near_values(answer, blades, wanted, closing or answer.curve.closing_pressure)
+    if found is not None:
+        return found
+    there = evaluate(
+        blades, playing_pressure=answer.playing_pressure, modes=modes, maps=False, warm=answer
+    )
+    return there.values
 
 
-def followed(answer: Mechanics, blades: Blades, closing: float) -> OpeningCurve | None:
-    """Rest and closing state of a similar reed, or None where they are not to be trusted."""
-    factor = answer.outputs["closing_pressure"].parts[0][0]
-    if not np.isfinite(factor) or blades.alike != answer.pair.alike:
+def near_values(
+    answer: Mechanics, blades: Blades, wanted: set[str], closing: float
+) -> dict[str, float] | None:
+    """Find outputs from the solved reed's states; None where they are not to be trusted."""
+    slope = answer.outputs["closing_pressure"].parts[0][0]
+    if not np.isfinite(slope) or blades.alike != answer.pair.alike:
         return None
     pair = build(blades, like=answer.pair)
     rest = rest_tangent(pair)
+    pressure, values = answer.playing_pressure, dict[str, float]()
     try:
-        closed = closing_state(pair, answer, closing, -1.0 / factor, rest)
+        if "closing_pressure" in wanted or not stays_open(pair, answer, pressure / MOST_CLOSED):
+            closed = closing_state(pair, answer, closing, -1.0 / slope, rest)
+            if closed is None:
+                return None
+            values["closing_pressure"] = closed.pressure
+            pressure = min(pressure, MOST_CLOSED * closed.pressure)
+        start = carried(answer.playing.state, answer.pair, pair)
+        playing = tangent_at(pair, settle(pair, pressure, start, step_ends=STEP_ENDS))
     except OutsideModel:
         return None
-    return closed and finished(pair, [rest.state, closed], closed.pressure, False, rest)
+    found = [*state_outputs(playing, rest), *compliance_outputs(rest)]
+    if any(name.startswith("mode_") for name in wanted):
+        count = len(answer.free[0].frequencies)
+        kinds = modes_of(rest, playing, count, answer, tolerance=MODES_SETTLE)
+        found += mode_outputs(playing, *kinds)
+    return values | {o.name: o.value for o in found}
+
+
+def stays_open(pair: Pair, answer: Mechanics, pressure: float) -> bool:
+    """Whether a similar reed has not closed at a pressure yet."""
+    start = carried(answer.curve.nearest(pressure), answer.pair, pair)
+    state = settle(pair, pressure, start, step_ends=STEP_ENDS)
+    return state.area > CLOSED_SHARE * pair.shape_area
 
 
 def closing_state(
