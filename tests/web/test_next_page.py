@@ -17,7 +17,16 @@ from tests.next_plans import AdviceJobs
 
 from crowlight.bench.advice_kinds import Advised, AfterCheck, Guess, Treated
 from crowlight.bench.desk import Desk
-from crowlight.bench.kinds import Clip, Cut, Described, Opening, Rest, Verdict, Withdrawn
+from crowlight.bench.kinds import (
+    Clip,
+    Cut,
+    Described,
+    Opening,
+    Recording,
+    Rest,
+    Verdict,
+    Withdrawn,
+)
 from crowlight.reed import Blade
 from crowlight.report.next_screen import MOST_NUMBERS, numbers_in
 from crowlight.web.running import Running
@@ -516,6 +525,18 @@ def test_the_check_afterwards_is_one_tap_and_leads_back(site, desk, reed, result
     told = seen(site.get(f"{reed}/next"))
     assert "What came of the last one" in told
     assert {"better": "better", "same": "the same", "worse": "worse"}[result] in told
+
+
+def test_a_crow_recorded_since_is_kept_with_the_check(site, desk, reed):
+    old = Recording(sound_of="crow", digest="0" * 64, sample_rate=48_000)
+    desk.write("Gull 7", old)
+    where = tap(site, site.get(f"{reed}/next"), f"{reed}/next/did").headers["location"]
+    assert "Kept with the crow" not in seen(site.get(where))
+    new = desk.write("Gull 7", Recording(sound_of="crow", digest="1" * 64, sample_rate=48_000))
+    page = site.get(where)
+    assert "Kept with the crow recorded at" in seen(page)
+    site.send(where, {"result": "same"}, page=page)
+    assert written(desk, AfterCheck)[0].recording == new.entries[0].uuid
 
 
 def test_the_gauge_is_asked_for_with_the_third_cut_only(site, desk, reed):

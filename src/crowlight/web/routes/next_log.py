@@ -14,8 +14,9 @@ from starlette.responses import RedirectResponse, Response
 from crowlight.bench.advice_kinds import AfterCheck
 from crowlight.bench.desk import Sheet
 from crowlight.bench.done import Deed
-from crowlight.bench.kinds import Clip, Cut, Withdrawn
+from crowlight.bench.kinds import Clip, Cut, Recording, Withdrawn
 from crowlight.bench.payload import Followed
+from crowlight.bench.ports import Entry
 from crowlight.bench.sittings import gauge_asked
 from crowlight.errors import CrowlightError, InputError, NotFound
 from crowlight.plan.cut import Act, Part
@@ -299,6 +300,7 @@ def _after_page(
         status=status,
         sheet=sheet,
         entry=entry,
+        recording=_recorded_since(sheet, entry),
         deed=deed_said(entry.payload, held(request), bench.words),
         checks=[bench.words(texts[c]) for c in codes if c != "swell"],
         points="three-points" in codes,
@@ -307,6 +309,15 @@ def _after_page(
         uuid=uuid,
         news=lines(sheet, bench.words)[:5] if status == 409 else [],
     )
+
+
+def _recorded_since(sheet: Sheet, deed: Entry) -> Entry | None:
+    """Return the latest crow recorded after something was done."""
+    entries = sheet.state.entries
+    for e in reversed(entries[entries.index(deed) + 1 :] if deed in entries else ()):
+        if isinstance(e.payload, Recording) and e.payload.sound_of == "crow":
+            return e
+    return None
 
 
 def _checks_after(payload: Followed, sheet: Sheet) -> tuple[str, ...]:
