@@ -112,6 +112,7 @@ def test_the_curve_is_there_as_a_table(pages):
     told = seen(site.get(f"{reed}/blades"))
     assert "The curve in numbers" in told
     assert "7.6 kPa Area, mm² 0.33 Range, mm² 0.26 to 0.39" in told
+    assert re.search(r"Error of the mesh: .{0,120}pressure that closes it \+1\.1 %", told)
 
 
 def test_an_estimate_is_the_sum_of_effects_times_change(pages, jobs):
