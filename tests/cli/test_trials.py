@@ -26,7 +26,7 @@ def test_a_reed_is_finished_by_the_advice_and_a_rival_and_not_twice(development:
     file, ran = development(*chosen)
     assert ran.status == 0, ran.err
     lines = read_lines(file.read_text("utf-8"))
-    assert [(x["policy"], x["seed"]) for x in lines] == [("planner", 1000), ("nothing", 1000)]
+    assert [(x["policy"], x["seed"]) for x in lines] == [("planner", 2000), ("nothing", 2000)]
     planner, nothing = lines
     assert planner["felt_at_first"] == nothing["felt_at_first"] == nothing["felt"]
     assert planner["faults"] == nothing["faults"]

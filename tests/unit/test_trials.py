@@ -16,6 +16,7 @@ from crowlight.invented.trials.faults import FAULTS, Fault, draw_faults, put_in
 from crowlight.invented.trials.feel import TOLERANCES, distance, draw_ear, inside, play
 from crowlight.invented.trials.knife import Knife, clip, draw_knife, scrape
 from crowlight.invented.trials.rivals import FixedOrder, MatchStyle, Nothing, RandomScraping
+from crowlight.invented.trials.seeds import PER_PLAYER
 from crowlight.invented.trials.start import gauge
 from crowlight.invented.trials.truth import FRACTION, TrueReed, Tube, along_of
 from crowlight.judge.findings import catalogue
@@ -40,7 +41,7 @@ def reed() -> TrueReed:
 
 def test_development_and_test_seeds_are_disjoint_and_so_are_their_players() -> None:
     assert not set(DEVELOPMENT) & set(TEST)
-    assert not {s // 10 for s in DEVELOPMENT} & {s // 10 for s in TEST}
+    assert not {s // PER_PLAYER for s in DEVELOPMENT} & {s // PER_PLAYER for s in TEST}
     assert (len(DEVELOPMENT), len(TEST)) == (60, 500)
 
 

@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from crowlight.invented.trials.seeds import PER_PLAYER
+
 __all__ = ["summarise"]
 
 
@@ -40,7 +42,7 @@ def _of(rows: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     found = {
         "n": n,
         "success": _share(inside),
-        "success_error": _error(inside),
+        "success_error": _error(inside, [r["seed"] // PER_PLAYER for r in rows]),
         "inside_at_first": _share([r["inside_at_first"] for r in rows]),
         "success_of_curable_outside": _share([r["inside"] for r in curable]),
         "spoilt_of_inside": _share([not r["inside"] for r in rows if r["inside_at_first"]]),
@@ -130,9 +132,12 @@ def _mean(values: Sequence[float]) -> float:
     return round(float(np.mean(values)), 4)
 
 
-def _error(values: Any) -> float:
-    x = np.asarray(values, float)
-    return round(float(x.std() / np.sqrt(len(x))), 4)
+def _error(values: Any, players: Sequence[int]) -> float:
+    """Return the standard error of a mean, the reeds of one player hanging together."""
+    x, of = np.asarray(values, float), np.asarray(players)
+    off = x - x.mean()
+    sums = np.array([off[of == player].sum() for player in np.unique(of)])
+    return round(float(np.sqrt((sums**2).sum()) / len(x)), 4)
 
 
 def _counts(values: Iterable[str]) -> dict[str, int]:

@@ -53,6 +53,8 @@ _LEAST = 6e-6
 #: Change of the natural log of the opening that its slope is taken over.
 _OPENING = 0.05
 SIGNED = ("tilt", "unevenness")
+#: A solution this far from the slopes (natural log) is not believed.
+_FAR = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,7 +262,9 @@ def outputs_of(solved: Solved, now: TrueReed) -> dict[str, float]:
         by_cane = effects.predict(marked=marked, plain=plain)
         exact = _solved_anew(solved, Change(marked, plain))
         for name, ratio in exact.items():
-            out[name] *= ratio / float(np.exp(by_cane[name] / values[name]))
+            line = float(np.exp(by_cane[name] / values[name]))
+            if abs(np.log(ratio / line)) < _FAR:  # a solution further off has jumped elsewhere
+                out[name] *= ratio / line
     return {name: value for name, value in out.items() if np.isfinite(value)}
 
 

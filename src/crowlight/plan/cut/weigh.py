@@ -27,9 +27,9 @@ Real = NDArray[np.float64]
 #: A place counts as touched where the shape reaches this share of the most. Beyond the zone that is
 #: scraped, what spills over must besides be more than the gauge may be off.
 TOUCHED = 0.25
-#: What spills over by this share of the most must leave the neighbour, as best known, above its
-#: floor: little by little adds up.
-SPILT = 0.05
+#: What spills over may take so much off the thinnest tenth of a neighbour without counting at all,
+#: and so much without having to be sure [m] (our choice): little by little adds up.
+_NOTHING, _LITTLE = 0.3e-6, 2e-6
 #: The floor is judged by the thinnest places touched in a zone, this share of them: a zone ends
 #: where its neighbour begins, and its very edge is not yet its own.
 _THINNEST = 0.1
@@ -38,7 +38,7 @@ _THINNEST = 0.1
 _SLOPE = 0.2
 #: How far each side of each blade gets more or less cane off than meant, standard deviation as a
 #: share (our choice; common practice, no source): no hand scrapes two sides alike.
-_QUARTER = 0.14
+_QUARTER = 0.22
 #: Scatter of a clip made against a stop [m] (common practice, no source).
 _CLIP = 0.03e-3
 #: Chance that one stroke tears or nicks what it is on (a guess; common practice, no source): where
@@ -304,18 +304,25 @@ class Scales:
         return Harm(floor=max(share, 0.5) if crossed else share, tear=_tear(act))
 
     def _spills_under(self, act: Act, middle: float) -> bool:
-        """Whether what spills over brings a neighbouring zone, as best known, to its floor."""
+        """Whether what spills over may bring a neighbouring zone to its floor.
+
+        What counts is what it does to the thinnest tenth of the whole neighbour: a little must
+        leave that, as best known, above the floor; more than a little one standard deviation sure.
+        """
         if act.shape is None:
             return False
         for b in range(len(Blade)):
             for name, nodes in self.reed.where.items():
-                spilt = nodes & (act.shape[b] > SPILT)
-                if name == act.zone or not spilt.any() or self.reed.floor[nodes].max() <= 0.0:
+                spill = middle * act.shape[b][nodes]
+                if name == act.zone or not spill.any() or self.reed.floor[nodes].max() <= 0.0:
                     continue
-                limit = self.reed.floor[spilt] + self.limits.gauge
-                left = self.reed.mean[b][spilt] - limit - middle * act.shape[b][spilt]
-                if _thinnest(left[None])[0] <= 0.0:
-                    return True
+                above = self.reed.mean[b][nodes] - self.reed.floor[nodes] - self.limits.gauge
+                left = float(_thinnest((above - spill)[None])[0])
+                lost = float(_thinnest(above[None])[0]) - left
+                if lost > _NOTHING:
+                    sd = float(_thinnest(self.reed.draws[:, b][:, nodes]).std())
+                    if left <= (sd if lost > _LITTLE else 0.0):
+                        return True
         return False
 
     def touched(self, act: Act) -> list[tuple[int, NDArray[np.bool_]]]:
