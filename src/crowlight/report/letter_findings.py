@@ -107,12 +107,15 @@ def found_said(story: Story, words: Words, *, most: int) -> str:
         out.append(
             words.count("One more differs less.", "%(num)s more differ less.", len(told) - most)
         )
+    risk = group.mapped.geometry.risk if group.mapped else 0.05
     out.append(
-        words(
+        words.say(
             mark(
-                "The range in brackets is where the true difference lies with 95 % probability, "
-                "for all comparisons together. A sheet of paper is about 0.1 mm thick."
-            )
+                "The range in brackets is where the true difference lies with %(sure)s %% "
+                "probability: for all comparisons within the reed together, and again for those "
+                "with what is usual. A sheet of paper is about 0.1 mm thick."
+            ),
+            sure=words.number(100.0 * (1.0 - risk), 0),
         )
     )
     return "\n\n".join(out)

@@ -19,10 +19,11 @@ from crowlight.bench.kinds import Clip, Cut
 from crowlight.bench.ports import Entry
 from crowlight.bench.recordings import summaries
 from crowlight.bench.story import Story
-from crowlight.bench.workshop_kinds import LETTER_PARTS, Consent
+from crowlight.bench.workshop_kinds import LETTER_PARTS, Consent, Outcome
 from crowlight.report.finding import zone_name
 from crowlight.report.letter_findings import (
     Change,
+    capital,
     compared_said,
     found_said,
     named,
@@ -30,6 +31,7 @@ from crowlight.report.letter_findings import (
     sentence,
 )
 from crowlight.report.letter_journey import expected
+from crowlight.report.posted_words import WHERE
 from crowlight.report.words import Words, mark
 
 __all__ = ["PARTS", "Draft", "day_said", "draft", "glossary"]
@@ -105,7 +107,8 @@ def draft(story: Story, *, words: Words, student: bool = False) -> Draft:
     student : bool
         Whether it goes to somebody who learns to make reeds: one observation, one exercise.
     """
-    change = one_change(story)
+    lost = _lost(story) is not None  # nothing is left to care for
+    change = None if lost else one_change(story)
     to_try = _exercise(story, words) if student else _try(story, change, words)
     made = {
         "greeting": _greeting(story, words),
@@ -113,9 +116,9 @@ def draft(story: Story, *, words: Words, student: bool = False) -> Draft:
         "found": found_said(story, words, most=1 if student else 6),
         "done": "" if student and not story.work else _done(story, words),
         "left-alone": "" if student else _left_alone(story, words),
-        "expect": "" if student else "\n\n".join(expected(story, words)),
-        "care": _care(story, words),
-        "try": to_try,
+        "expect": "" if student or lost else "\n\n".join(expected(story, words)),
+        "care": "" if lost else _care(story, words),
+        "try": "" if lost and not student else to_try,
         "questions": "" if student else _questions(story, words),
         "closing": _closing(story, words),
     }
@@ -204,18 +207,21 @@ def _came(story: Story, words: Words) -> str:
 
 
 def _done(story: Story, words: Words) -> str:
+    ended = _ended(story, words)
     if not story.work:
-        return words(mark("I did nothing to it: it goes back as it came."))
-    asked = [
-        e.payload.how
-        for e in story.now.state.entries
-        if isinstance(e.payload, Consent) and e.payload.to == "cut" and e.payload.answer == "yes"
-    ]
+        return ended or words(mark("I did nothing to it: it goes back as it came."))
+    said = [e.payload for e in story.now.state.entries if isinstance(e.payload, Consent)]
+    asked = [p.how for p in said if p.to == "cut" and p.answer == "yes"]
+    answers = {p.answer for p in said if p.to == "cut"}
     out: list[str] = []
     if asked:
         how = f" ({asked[-1]})" if asked[-1] else ""
         out.append(words.say(mark("I asked before I cut, and you agreed%(how)s."), how=how))
+    if "not-asked" in answers:
+        out.append(words(mark("I cut it without having asked you.")))
     out.append("\n".join(f"- {_work_said(e, words)}" for e in story.work))
+    if ended:
+        out.append(ended)
     minutes = story.posting.attention / 60.0 if story.posting else 0.0
     if minutes:
         out.append(
@@ -238,6 +244,27 @@ def _done(story: Story, words: Words) -> str:
         said_crow = crow_said(story.crow_after.heard, words)
         out.append(words.say(mark("Now its crow %(sounds)s"), sounds=said_crow))
     return "\n\n".join(out)
+
+
+def _lost(story: Story) -> Outcome | None:
+    """Return how it ended, if it did not end well."""
+    outcome = story.posting.outcome if story.posting else None
+    return outcome if outcome is not None and outcome.outcome != "sellable" else None
+
+
+def _ended(story: Story, words: Words) -> str:
+    """Say honestly that a reed broke or was given up, where and why; else nothing."""
+    outcome = _lost(story)
+    if outcome is None:
+        return ""
+    if outcome.outcome == "given-up":
+        text = words(mark("I gave it up: I could not make it play as it should."))
+    elif outcome.where in {"", "not-known"}:
+        text = words(mark("It broke."))
+    else:
+        text = words.say(mark("It broke %(where)s."), where=words(WHERE[outcome.where]))
+    reason = f"{capital(words(outcome.reason)).rstrip('.')}." if outcome.reason else ""
+    return " ".join(part for part in (text, reason, outcome.remark) if part)
 
 
 def crow_said(heard: Mapping[str, Any], words: Words) -> str:

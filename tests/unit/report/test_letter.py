@@ -17,7 +17,7 @@ from crowlight.bench.kinds import Cut
 from crowlight.bench.places import SiteAsked
 from crowlight.bench.ports import Player
 from crowlight.bench.story import Story
-from crowlight.bench.workshop_kinds import LETTER_PARTS, Intake, Letter
+from crowlight.bench.workshop_kinds import LETTER_PARTS, Consent, Intake, Letter, Outcome
 from crowlight.reed import Blade
 from crowlight.report.letter import blocks, letter_content, letter_html, letter_pdf
 from crowlight.report.letter_text import draft, glossary
@@ -157,6 +157,34 @@ def test_a_cut_without_a_reason_is_a_hint_not_an_invention(wigeon: Story):
     assert sum("No reason was written down" in hint for hint in drafted.hints) == sum(
         isinstance(e.payload, Cut) for e in bare
     )
+
+
+def test_a_cut_without_asking_is_told(wigeon: Story):
+    entry = replace(wigeon.work[0], payload=Consent(to="cut", answer="not-asked"))
+    state = replace(wigeon.now.state, entries=(*wigeon.now.state.entries, entry))
+    told = replace(wigeon, now=replace(wigeon.now, state=state))
+    assert "I cut it without having asked you." in draft(told, words=WORDS).parts["done"]
+
+
+@pytest.mark.parametrize(
+    ("outcome", "said"),
+    [
+        (
+            Outcome(outcome="broke", reason="cracked", where="bench"),
+            "It broke on the bench. cracked",
+        ),
+        (Outcome(outcome="broke", where="not-known", remark="I found it so."), "It broke. I found"),
+        (Outcome(outcome="given-up"), "I gave it up"),
+    ],
+)
+def test_a_reed_that_broke_is_told_honestly_and_needs_no_care(wigeon: Story, outcome, said: str):
+    ended = replace(wigeon, posting=replace(wigeon.posting, outcome=outcome))
+    drafted = draft(ended, words=WORDS)
+    assert said in drafted.parts["done"]
+    assert not {"care", "try", "expect"} & set(drafted.parts)
+    assert drafted.change is None
+    well = replace(wigeon.posting, outcome=Outcome(outcome="sellable"))
+    assert "care" in draft(replace(wigeon, posting=well), words=WORDS).parts
 
 
 def test_a_student_gets_one_observation_and_one_exercise(wigeon: Story):
