@@ -167,6 +167,7 @@ CASES: Mapping[str, tuple[Known, Plan]] = {
         HEAVY,
         plan(HEAVY, Act("act", "re-soak", answers=("heart-longer",))),
     ),
+    "wished": (Known(), replace(plan(Known(), HEART), source="words")),
     "unasked": (Known(), plan(Known(), HEART)),
     "clip": (RATTLING, plan(RATTLING, SIDES, CLIP)),
     "clip-only": (RATTLING, plan(RATTLING, CLIP, SIDES)),

@@ -248,6 +248,22 @@ def test_a_reed_that_is_liked_and_of_which_nothing_is_named_is_left(site, desk, 
     )
 
 
+def test_what_a_player_asked_for_is_done_to_a_liked_reed_as_well(site, desk, reed, jobs):
+    jobs.about = "wished"
+    desk.write("Gull 7", Verdict(grade=5))
+    page = site.get(f"{reed}/next")
+    assert glance_text(page).startswith("Marked blade, heart")
+    assert "closer to this player's words" in seen(page)
+
+
+def test_the_option_on_the_screen_is_the_one_called_advised(site, desk, reed, jobs):
+    jobs.about = "unasked"
+    desk.write("Gull 7", Verdict(grade=5))
+    behind = site.get(f"{reed}/next").text.partition('class="next-why"')[2]
+    (advised,) = re.findall(r'<li class="advised">\s*<h3>([^<]*)', behind)
+    assert advised.strip().startswith("leave it")
+
+
 def test_a_fault_of_a_liked_reed_is_still_told(site, desk, reed):
     desk.write("Gull 7", Verdict(grade=5))
     assert glance_text(site.get(f"{reed}/next")).startswith("Marked blade, heart")

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NoReturn
 from uuid import UUID
 
-from crowlight.bench.desk import LIKED, Desk, Sheet
+from crowlight.bench.desk import Desk, Sheet
 from crowlight.errors import CrowlightError
 from crowlight.report.held import Held
 from crowlight.report.words import Words
@@ -58,6 +58,5 @@ def next_known(desk: Desk, sheet: Sheet, *, held: Held, words: Words) -> Known |
         counsel = replace(desk, jobs=_NoJobs()).advice.plan(reed)
     except CrowlightError:
         return None
-    liked = (sheet.state.grade or 0) >= LIKED
-    headline, act = headline_of(counsel, held=held, words=words, liked=liked)
+    headline, act = headline_of(counsel, held=held, words=words, grade=sheet.state.grade)
     return Known(headline, act)

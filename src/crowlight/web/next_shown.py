@@ -216,7 +216,7 @@ def next_shown(
     drawn = BladeDrawn(counsel.laid) if counsel.laid is not None else None
     stops = stopped(findings)
     grave = any(s.grave for s in stops)
-    liked = (state.grade or 0) >= LIKED and not grave and not _named(findings)
+    liked = _liked(plan, findings, state.grade) and not grave
     seen = glance(
         plan,
         drawn,
@@ -255,7 +255,7 @@ def next_shown(
         shown=min(int(findings["shown"]), len(told)),
         parting=Check(parting["text"], "", check_address(parting["name"])) if parting else None,
         checks=_checks(findings, words),
-        options=option_rows(plan, held=held, words=words),
+        options=option_rows({**plan, "advised": seen.index}, held=held, words=words),
         barred=plan["barred"],
         notes=[*(t for c, t in notes.items() if c != "measure-first"), *_notes(counsel, words)],
         cane_rows=cane_table(left, words),
@@ -272,7 +272,7 @@ def next_shown(
 
 
 def headline_of(
-    counsel: Counsel, *, held: Held, words: Words, liked: bool = False
+    counsel: Counsel, *, held: Held, words: Words, grade: int | None = None
 ) -> tuple[str, str]:
     """Return the likeliest finding, and what to do next, each in a line.
 
@@ -282,7 +282,7 @@ def headline_of(
     findings: Plain = findings_data(counsel.findings, translate=words, number=words.number)
     rows = finding_rows(findings, held=held, words=words)
     grave = [s for s in stopped(findings) if s.grave]
-    leave = liked and not grave and not _named(findings)
+    leave = _liked(plan, findings, grade) and not grave
     seen = glance(
         plan,
         None,
@@ -297,9 +297,11 @@ def headline_of(
     return grave[0].text if grave else _headline(findings, rows, plan, seen, words), act
 
 
-def _named(findings: Plain) -> bool:
-    """Whether any finding has the support to be named."""
-    return any(f["support"] in _NAMED for f in findings["findings"])
+def _liked(plan: Plain, findings: Plain, grade: int | None) -> bool:
+    """Whether a reed is liked, nothing is named wrong, and nobody asked for another one."""
+    named = any(f["support"] in _NAMED for f in findings["findings"])
+    asked = plan["target"] in ("words", "loved reed")
+    return (grade or 0) >= LIKED and not named and not asked
 
 
 def _leave(plan: Plain) -> int:
