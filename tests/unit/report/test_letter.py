@@ -171,7 +171,7 @@ def test_a_cut_without_asking_is_told(wigeon: Story):
     [
         (
             Outcome(outcome="broke", reason="cracked", where="bench"),
-            "It broke on the bench. cracked",
+            "It broke on the bench. Cracked.",
         ),
         (Outcome(outcome="broke", where="not-known", remark="I found it so."), "It broke. I found"),
         (Outcome(outcome="given-up"), "I gave it up"),
