@@ -18,11 +18,12 @@ def demo(
         bool, typer.Option("--only", help="Write the reports and stop; open no browser.")
     ] = False,
 ) -> None:
-    """Make up a small workshop, judge its reeds, write reports and open the pages."""
+    """Make up a small workshop, judge its reeds, say what to do next, and open the pages."""
     from crowlight.cli.reading import write_text
     from crowlight.cli.serving import serve_folder
     from crowlight.invented.posted import fill_posted
     from crowlight.invented.workshop import fill
+    from crowlight.report.advice import advice_line
     from crowlight.report.html import report_html
     from crowlight.wiring import open_desk
 
@@ -35,5 +36,6 @@ def demo(
             write_text(file, report_html(sheet))
             found = sheet.assessment
             typer.echo(f"{name}: {found.differing if found else 0} differences; report {file}")
+            typer.echo(f"  {advice_line(desk.advice.plan(name))}")
     if not only:
         serve_folder(folder)

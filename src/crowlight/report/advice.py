@@ -17,7 +17,7 @@ from crowlight.report.next_screen import stopped
 from crowlight.report.next_why import basis_said, chance_said, expected_rows
 from crowlight.report.words import Words, in_locale, literal, mark
 
-__all__ = ["NOTES", "advice_plain", "advice_text"]
+__all__ = ["NOTES", "advice_line", "advice_plain", "advice_text"]
 
 Plain = Mapping[str, Any]
 
@@ -149,6 +149,24 @@ def advice_text(
     lines.append(_target(counsel, data, words))
     lines += [f"- {n['text']}" for n in data["notes"]]
     return "\n".join(lines)
+
+
+def advice_line(counsel: Counsel, *, words: Words | None = None) -> str:
+    """Return what to do next in one line: where and how much, and what it answers.
+
+    Parameters
+    ----------
+    counsel : Counsel
+        The advice.
+    words : Words, optional
+        The language; English if not given.
+    """
+    words = words or in_locale("en")
+    data = advice_plain(counsel, words=words)
+    option = data["options"][data["advised"]]
+    why = _why(option, words).rstrip(".")
+    line = f"{_label(mark('Next'), words)} {_act(option)}"
+    return f"{line} ({why})" if why else line
 
 
 def _label(text: str, words: Words) -> str:
