@@ -22,7 +22,7 @@ from crowlight.blade import (
     usual_unknowns,
 )
 from crowlight.errors import OutsideModel
-from crowlight.invented.trials.bench import STOP, Deed, Done, Gauged, Seen, Told
+from crowlight.invented.trials.bench import STOP, Deed, Done, Gauged, Seen, Told, content
 from crowlight.judge.findings import (
     Crow,
     Findings,
@@ -70,6 +70,8 @@ _OPENING, _LENGTH = 0.03e-3, 0.08e-3
 _SQUEEZES = frozenset({"squeeze-flat", "squeeze-sides", "mandrel"})
 #: Gaugings before the first cut of a sitting: every point twice, mounted anew (common practice).
 _TWICE = 2
+#: Gaugings of one sitting after which more of them are not worth the time.
+_LOOKS = 4
 #: Sittings after which a reed that three tests did not help is left for good.
 _SITTINGS = 2
 #: Uncertainty of cane taken off, from readings before and after at so many places [m].
@@ -278,6 +280,8 @@ class Planner:
                     return Deed("rest", named=named)
                 return Deed("other", named=named)
             case _:
+                if _worth_another_look(seen):
+                    return Deed("gauge", named=named)
                 tired = any(s.code == "three-tests" for s in plan.stops)
                 if tired and seen.sitting < _SITTINGS:
                     return Deed("rest", named=named)  # "stop cutting today"
@@ -295,6 +299,17 @@ def _node(r: Reading, reed: ReedNow) -> tuple[int, int]:
     u = float(reed.style.outline.fraction(r.place.along, r.place.across))
     row = int(np.argmin(np.abs(reed.along - r.place.along)))
     return row, int(np.argmin(np.abs(reed.fraction - u)))
+
+
+def _worth_another_look(seen: Seen) -> bool:
+    """Whether the gauge could still change that nothing is to be done.
+
+    It was cut since it was gauged, or the player complains and every point was read but twice.
+    """
+    if any(d.deed.cuts for d in seen.since("gauge")):
+        return True
+    looks = sum(d.deed.kind == "gauge" and d.sitting == seen.sitting for d in seen.log)
+    return looks < _LOOKS and not content(seen)
 
 
 def _points(e: Expected) -> tuple[float, float, float, bool]:
