@@ -292,3 +292,42 @@ def test_nothing_is_said_aloud_unless_it_is_wished(window, own):
     page.get_by_role("button", name="Keep these").click()
     page.goto(f"{own.address}/bench")
     assert page.evaluate("said") == ["Stint. Soak it"]
+
+
+def test_settings_are_taken_over_by_name_on_another_device(window, own):
+    page = window()
+    page.goto(f"{own.address}/settings")
+    page.get_by_label("A new name").fill("Ann")
+    page.get_by_role("button", name="That is me").click()
+    expect(page.get_by_text("under the name Ann")).to_be_visible()
+    page.get_by_role("group", name="Light or dark").get_by_role("radio", name="dark").check()
+    page.get_by_role("button", name="Keep these").click()
+    expect(page.locator("html")).to_have_attribute("data-theme", "dark")
+    there = window(360)
+    there.goto(f"{own.address}/settings")
+    expect(there.locator("html")).to_have_attribute("data-theme", "system")
+    there.get_by_label("Name", exact=True).select_option(label="Ann")
+    there.get_by_role("button", name="That is me").click()
+    expect(there.locator("html")).to_have_attribute("data-theme", "dark")
+    dark = there.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert dark == "rgb(21, 25, 26)"
+
+
+@pytest.mark.parametrize("motion", ["no-preference", "reduce"])
+def test_the_opening_moves_by_slider_and_by_itself_only_where_motion_is_welcome(
+    window, modelled, motion
+):
+    page = window(reduced_motion=motion)
+    page.goto(f"{modelled.address}{modelled.reed}/closing")
+    height = page.locator(".at-height")
+    expect(height).to_have_text("0.70")
+    page.get_by_role("slider", name="Pressure from outside").press("End")
+    expect(height).to_have_text("0.07")
+    play = page.get_by_role("button", name="Let it close")
+    if motion == "reduce":
+        expect(play).to_be_hidden()
+        return
+    play.click()
+    expect(play).to_have_attribute("aria-pressed", "true")
+    expect(height).to_have_text("0.07", timeout=15_000)
+    expect(play).to_have_attribute("aria-pressed", "false")

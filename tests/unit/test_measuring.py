@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import itertools
+from datetime import UTC, datetime, timedelta
+from uuid import UUID, uuid4
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from crowlight.bench.inputs import reed_inputs
+from crowlight.bench.kept import Entry
+from crowlight.bench.kinds import ReadingsTaken
 from crowlight.bench.measuring import (
     CRITICAL_RANGE,
     Doubt,
@@ -16,6 +21,7 @@ from crowlight.bench.measuring import (
     measuring_round,
     repeat_limit,
 )
+from crowlight.bench.state import difference, state_of
 from crowlight.reed import Blade, CaneState, Place, Reading, Repeatability, instruments
 from crowlight.reed.styles import STYLE_CODES, style
 
@@ -104,3 +110,31 @@ def test_a_makers_own_gauge_counts():
     two = read(0.4e-3, 0.44e-3)
     assert doubtful(two)
     assert doubtful(two, own={"dial": Repeatability(0.02e-3, 30.0)}) == ()
+
+
+def test_repeats_sent_one_by_one_are_averaged_as_those_of_one_entry():
+    at = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
+    one, other = uuid4(), uuid4()
+
+    def entries(start: int, burst: UUID, *values: float) -> list[Entry]:
+        return [
+            Entry(
+                uuid=uuid4(),
+                payload=ReadingsTaken(burst=burst),
+                happened_at=at + timedelta(minutes=start + n),
+                recorded_at=at,
+                readings=(r,),
+                reed=uuid4(),
+                seq=start + n,
+            )
+            for n, r in enumerate(read(*values))
+        ]
+
+    early, late = entries(1, one, 0.40e-3, 0.42e-3), entries(3, other, 0.38e-3, 0.36e-3)
+    before, after = state_of(early), state_of([*early, *late])
+    (change,) = difference(before, after).thickness
+    assert change.before == pytest.approx(0.41e-3)
+    assert change.after == pytest.approx(0.37e-3)
+    assert reed_inputs("R", after)["sittings"] == (2, 2)
+    seats = [r.seating for r in reed_inputs("R", after)["readings"]]
+    assert seats == [0, 0, 1, 1]  # another time, another mounting

@@ -16,7 +16,7 @@ from tests.canned_models import CannedJobs, shown
 from tests.web.conftest import Browser, Site, styled_table
 
 from crowlight.bench.desk import Desk
-from crowlight.bench.kinds import Cut, Lengths, Opening, ReadingsTaken
+from crowlight.bench.kinds import Clip, Cut, Lengths, Opening, ReadingsTaken
 from crowlight.bench.ports import Heard
 from crowlight.reed import Blade
 from crowlight.report.closing import closing_steps
@@ -82,6 +82,20 @@ def test_two_moments_are_compared_with_intervals(site):
     assert "After less before" not in told
     assert "marked blade: after less before" in told
     assert re.search(r"places read at both", told)
+
+
+def test_a_measured_clip_is_sure_and_two_ruler_lengths_are_not(site):
+    reed = site.add_reed("Tern")
+    site.desk.write("Tern", Lengths(overall=70.2e-3))
+    site.desk.write("Tern", Clip(amount=0.2e-3, against="stop"))
+    clipped = text(site.get(f"{reed}/back?before=1&after=2").text)
+    assert "Length Before 70.20 mm After 70.00 mm Change −0.20 mm" in clipped
+    assert "cannot be told" not in clipped
+    site.desk.write("Tern", Lengths(overall=69.8e-3))
+    ruler = text(site.get(f"{reed}/back?before=1&after=3").text)
+    # two lengths known to 0.25 mm each: ± 1.96 · 0.354
+    assert "Length Before 70.20 mm After 69.80 mm Change −0.40 mm −1.09 to +0.29" in ruler
+    assert "cannot be told" in ruler
 
 
 def test_the_order_of_the_two_does_not_matter(site):
@@ -155,15 +169,19 @@ def heights(path: str) -> np.ndarray:
 
 
 def test_steps_start_at_rest_pass_playing_and_never_let_blades_through_one_another():
-    found = shown()
+    # sides that close before the middle: beyond playing pressure they would pass through
+    lens = np.array(shown().profile_rest[0])
+    rest, playing = tuple((lens + 0.1e-3).tolist()), tuple((0.8 * lens + 0.02e-3).tolist())
+    found = replace(shown(), profile_rest=(rest, rest), profile_playing=(playing, playing))
     steps = closing_steps(found, 20)
     gaps = [heights(s.plain) - heights(s.marked) for s in steps]
     assert all(g.min() >= -0.11 for g in gaps)  # paths are written to a tenth of a unit
     middles = [g.max() for g in gaps]
     assert all(a >= b - 0.11 for a, b in itertools.pairwise(middles))
     assert steps[0].height == found.heights[0]
-    rest = (np.array(found.profile_rest[0]) + np.array(found.profile_rest[1])).max()
-    assert middles[0] == pytest.approx(rest * 1e3 * 42.0 * 2.5, abs=0.2)
+    assert middles[0] == pytest.approx(2 * max(rest) * 1e3 * 42.0 * 2.5, abs=0.2)
+    assert min(gaps[0]) > 0
+    assert min(gaps[-1]) < 0.11  # the sides touch
     assert steps[-1].pressure == found.pressures[-1]
 
 
