@@ -10,6 +10,7 @@ from tests.browser.conftest import Served
 
 from crowlight.bench.kinds import Described, Lengths
 from crowlight.bench.ports import Entry
+from crowlight.reed import Blade, Place
 from crowlight.reed.styles import style
 
 pytestmark = pytest.mark.browser
@@ -69,12 +70,8 @@ def test_a_gauge_that_types_at_once_loses_and_merges_nothing(window, own):
     entries = taken(own, "Stint")
     assert [f"{e.readings[0].thickness * 1e3:.2f}" for e in entries] == values
     places = [e.readings[0].place for e in entries]
-    assert places[:8] == [
-        p.__class__(blade=b, along=round(q.along, 7), across=round(q.across, 7))
-        for b in ("marked",)
-        for q in LONG.quick
-        for p in (places[0],)
-    ]
+    wanted = [Place(Blade.MARKED, round(p.along, 7), round(p.across, 7)) for p in LONG.quick]
+    assert places[:8] == wanted
     assert [e.readings[0].repeat for e in entries] == [0] * 16 + [1, 1]
 
 

@@ -39,7 +39,7 @@ class Round:
     seed : int
         What the repeats were drawn with; kept with the readings.
     places : tuple of Place
-        Where, one blade after the other, each like a snake: to and fro across, down along.
+        Where, one blade after the other, each like a snake: back and forth across, down along.
     repeats : tuple of int
         Numbers of those that were read before in this round, counted from 0.
     """
