@@ -1,8 +1,8 @@
 """How long it takes to learn of a reed from bench measures, and how much they tell.
 
 A typical reed, invented measures near what the model gives for it; one BLAS thread. Peer: solving
-the blades of the same reed once, in the same run. No target was set. How much is told: the width of an
-interval after the measurement as a share of the width before.
+the blades of the same reed once, in the same run. No target was set. How much is told: the width of
+an interval after the measurement as a share of the width before.
 
     OPENBLAS_NUM_THREADS=1 python benchmarks/bench_calibrate.py [--repeats 3]
 """

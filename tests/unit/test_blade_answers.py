@@ -9,9 +9,11 @@ import pytest
 from crowlight.blade import (
     OUTPUTS,
     WET,
+    BladeModes,
     Blades,
     BladeShape,
     Change,
+    Lip,
     MapSpread,
     MeshSize,
     Unknown,
@@ -68,6 +70,32 @@ def test_the_least_preload_changes_the_first_compliance_the_least():
     default = replace(plain, interference=10e-6, size=MeshSize())
     other = evaluate(default, maps=False).values["compliance"]
     assert other == pytest.approx(found[4], rel=2e-3)
+
+
+def test_of_two_modes_half_alike_each_the_lower_counts_as_alike():
+    """Rounding may leave both a hair on the other side."""
+    none = np.zeros((3, 3))
+    half = BladeModes(np.array([2e3, 3e3, 6e3]), none, np.array([-0.003, -0.002, 1.0]), none, none)
+    assert half.first_symmetric == 0
+
+
+def test_a_reed_shut_by_the_lip_has_an_answer(blades):
+    shut = evaluate(replace(blades, lip=Lip(centre=6e-3, force=3.0)), maps=False)
+    assert shut.curve.closing_pressure == 0
+    assert all(np.isfinite(v) for v in shut.values.values())
+    assert any("lip alone closes" in note for note in shut.notes)
+
+
+def test_a_reed_that_snaps_has_each_state_once():
+    """Thin tips on a wide opening snap shut; the last state before is the end of the curve."""
+    thin = typical_scrape().values.copy()
+    thin[-8:] *= 0.55
+    grid = replace(typical_scrape(), values=thin)
+    wide = Blades(grid, shape=BladeShape(height=0.7e-3, throat_height=1.9e-3), size=SMALL)
+    curve = evaluate(wide, maps=False).curve
+    assert curve.snaps
+    assert np.all(np.diff(curve.pressures) > 0)
+    assert np.all(np.diff(curve.areas) < 0)
 
 
 def test_curve_starts_at_the_measured_opening_and_ends_at_a_tenth(answer):
