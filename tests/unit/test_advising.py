@@ -14,7 +14,7 @@ from crowlight.bench.counsel import COUNSEL
 from crowlight.bench.shape import kept_shape, shaped, widened
 from crowlight.bench.tasks import result_key
 from crowlight.errors import OutsideModel
-from crowlight.judge.findings import Geometry, Known, Measured, Playing
+from crowlight.judge.findings import Geometry, Known, Measured, Playing, Trials
 from crowlight.plan.cut import Lines, StrokeSize
 from crowlight.plan.cut.strokes import USUAL
 from crowlight.reed import Blade, CaneState, Reading
@@ -233,6 +233,36 @@ def test_words_and_good_reeds_are_targets_in_that_order(lines: bytes) -> None:
     assert advise(given(lines=lines, wanted=worded)).counsel.plan.source == "words"
     only = Wanted(good=(good, good))
     assert advise(given(lines=lines, wanted=only)).counsel.plan.source == "good reeds"
+
+
+def test_a_liked_reed_nobody_finds_fault_with_is_left(lines: bytes) -> None:
+    other = kept_shape({**given(readings=readings(off=-0.04e-3)), "solve": False})
+    quiet: dict[str, Any] = {
+        "lines": lines,
+        "readings": readings(heavy=0.0),
+        "known": Known(),
+        "wanted": Wanted(good=(other, other)),
+    }
+    plain = advise(given(**quiet))
+    assert plain.counsel.plan.named == ()
+    quiet["lines"] = plain.lines
+    liked = advise(given(**quiet, grade=4)).counsel
+    assert liked.plan.options[liked.plan.advised].act.kind == "leave"
+    assert "liked" in liked.notes
+    for other_than_so in (
+        advise(given(**quiet, grade=3)).counsel,
+        advise(given(lines=lines, grade=5)).counsel,  # its heart is heavy, and it wobbles
+        advise(given(**{**quiet, "wanted": Wanted(words=(-0.5, None, None))}, grade=5)).counsel,
+    ):
+        assert "liked" not in other_than_so.notes
+
+
+def test_a_reed_cracked_at_the_thread_is_left_alone(lines: bytes) -> None:
+    cracked = Known(trials=Trials(look=frozenset({"crack-thread"}), looked=True))
+    for more in ({"lines": lines}, {"readings": ()}):
+        counsel = advise(given(known=cracked, **more)).counsel
+        assert "crack-at-thread" in {s.code for s in counsel.plan.stops}
+        assert counsel.plan.options[counsel.plan.advised].act.kind == "leave"
 
 
 def test_whoever_cannot_use_a_knife_is_offered_none(lines: bytes) -> None:

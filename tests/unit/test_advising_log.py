@@ -7,7 +7,7 @@ import math
 import pytest
 from tests.kept_entries import log, named
 
-from crowlight.bench.advice_kinds import Advised, AfterCheck, Foretold, Guess, Offered
+from crowlight.bench.advice_kinds import Advised, AfterCheck, Foretold, Guess, Offered, Treated
 from crowlight.bench.carrying import CutsLaid, carried, cut_part
 from crowlight.bench.guesses import Tally, scored_guesses
 from crowlight.bench.kinds import (
@@ -164,6 +164,8 @@ def test_a_sharpened_knife_widens_and_is_not_pooled_across() -> None:
     sharpened = strokes_of([state_of(log(*base, (40, Knife(what="sharpened"))))])
     assert sharpened.size.spread > used.size.spread
     assert sharpened.since_sharpened == 0
+    advised = strokes_of([state_of(log(*base, (40, Treated(what="sharpen"))))])
+    assert advised == sharpened
     assert used.since_sharpened is None
     between = (*START, (5, gauged()), *cuts[:2], (10.5, Knife(what="changed")), *cuts[2:],
                (30, gauged(less=20 * 5e-6)))  # fmt: skip

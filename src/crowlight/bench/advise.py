@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crowlight.bench.counsel import COUNSEL, Counsel, Now, without_shapes
+from crowlight.bench.desk import LIKED
 from crowlight.bench.mechanics import wet_readings
 from crowlight.bench.ports import Report
 from crowlight.bench.shape import (
@@ -105,7 +106,8 @@ def advise(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Answer
         As for `crowlight.bench.mechanics.mechanics` (``readings`` may be empty, ``style`` none);
         ``most``, the readings after strokes one standard deviation larger, or nothing; ``known``,
         what is known besides the shape; ``extras``, opening, cane and tie; ``wanted`` (`Wanted`);
-        ``strokes`` (`StrokeSize`); ``knife``, ``rough``, ``done``; ``notes``; ``lines``, as
+        ``strokes`` (`StrokeSize`); ``knife``, ``rough``, ``done``; ``grade``, the latest, 1 to 5,
+        or None; ``notes``; ``lines``, as
         `lines_out` wrote them, or None.
     report : callable
         Called with the fraction done; may raise `Cancelled`.
@@ -126,7 +128,8 @@ def advise(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Answer
         notes += [why] if not why or " " not in why else ["refused"]
         refused = why if " " in why else ""
         known = replace(known, geometry=merged(known.geometry, extras))
-        plan = next_act(rank(known), done=inputs["done"])
+        plan, said = _left(next_act(rank(known), done=inputs["done"]), inputs)
+        notes += said
         counsel = Counsel(
             name=inputs["name"], known=known, plan=plan, strokes=strokes, liked=wanted.name,
             style=inputs.get("style") or "", style_text=inputs.get("style_text") or "",
@@ -150,6 +153,8 @@ def advise(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Answer
             # with larger strokes behind it something else would be advised: a reading tells
             _, known, plan = _planned(inputs, own, lines, known, gauge=True)
             notes.append("gauge-could-change")
+    plan, said = _left(plan, inputs)
+    notes += said
     report(1.0)
     counsel = Counsel(
         name=inputs["name"],
@@ -244,6 +249,17 @@ def _planned(
         gauge=gauge,
     )
     return reed, known, plan
+
+
+def _left(plan: Plan, inputs: Mapping[str, Any]) -> tuple[Plan, tuple[str, ...]]:
+    """Leave a reed nothing may load, and a liked one nobody finds fault with; with the reason."""
+    loads = any("loads" in stop.kinds for stop in plan.stops)
+    asked = plan.named or plan.source in ("words", "loved reed")
+    liked = (inputs.get("grade") or 0) >= LIKED and not asked
+    if not loads and not liked:
+        return plan, ()
+    leave = next(i for i, o in enumerate(plan.options) if o.act.kind == "leave")
+    return replace(plan, advised=leave), () if loads else ("liked",)
 
 
 def _other(one: Plan, two: Plan) -> bool:

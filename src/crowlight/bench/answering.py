@@ -49,6 +49,7 @@ class Answering:
             "strokes": planning.strokes.size,
             "knife": gather.knife(),
             "rough": gather.rough(),
+            "grade": state.grade,
             "done": (*gather.done(), *(("acclimatise",) if settled(known) else ())),
             "notes": gather.notes(planning),
         }

@@ -10,10 +10,12 @@ from datetime import datetime
 from itertools import pairwise
 from uuid import UUID
 
+from crowlight.bench.advice_kinds import Treated
 from crowlight.bench.carrying import CutsLaid
 from crowlight.bench.codec import Codec
 from crowlight.bench.kinds import Cut, Knife
 from crowlight.bench.mapping import placed_style
+from crowlight.bench.payload import Payload
 from crowlight.bench.ports import Records, Results
 from crowlight.bench.state import ReedState, TimedReading, state_of
 from crowlight.errors import InputError
@@ -34,7 +36,7 @@ __all__ = [
 #: Reeds looked at, the latest first.
 LATEST = 24
 #: Goes up whenever the same entries would give another result.
-_VERSION = 1
+_VERSION = 2
 #: A place tells of a cut where the cut took at least this share of its most.
 _TOLD = 0.25
 
@@ -108,8 +110,12 @@ def strokes_of(states: Sequence[ReedState], *, texts: dict[str, str] | None = No
 
 def sharpenings(states: Iterable[ReedState]) -> list[datetime]:
     """Return when the knife was sharpened or changed, over all reeds, each moment once."""
-    return sorted(
-        {e.happened_at for s in states for e in s.entries if isinstance(e.payload, Knife)}
+    return sorted({e.happened_at for s in states for e in s.entries if _sharpens(e.payload)})
+
+
+def _sharpens(payload: Payload) -> bool:
+    return isinstance(payload, Knife) or (
+        isinstance(payload, Treated) and payload.what == "sharpen"
     )
 
 

@@ -29,6 +29,7 @@ NOTES: Mapping[str, str] = {
     "refused": mark("Its readings cannot be mapped:"),
     "carried": mark("Cuts since the last readings are taken off by their strokes, with doubt."),
     "unplaced-cut": mark("A cut since the last readings does not say how much or where."),
+    "liked": mark("It is liked as it is, and nothing is named wrong."),
     "ask-again": mark("Words and taps are older than what helped since: play it again."),
     "gauge-could-change": mark("Three points with the gauge could change what is advised."),
     "outside": mark("The blade model has no answer for this shape; thickness alone counts."),

@@ -21,6 +21,7 @@ from crowlight.bench.state import ReedState
 from crowlight.judge.findings import as_data as findings_data
 from crowlight.judge.findings import catalogue
 from crowlight.plan.cut import as_data as plan_data
+from crowlight.report.advice import NOTES
 from crowlight.report.held import Held
 from crowlight.report.next_cut import BladeDrawn, cane_picture, cane_table
 from crowlight.report.next_history import (
@@ -54,24 +55,10 @@ _SITTING = timedelta(hours=4)
 _ONCE = ("knife", "dust", "clipping")
 #: Cautions where a reed is somebody else's.
 _HYGIENE = ("shared-mouth", "ask-owner")
-#: What else is to be said of an advice.
-_NOTES: Mapping[str, str] = {
-    "no-style": mark("Its scrape style is not stated: there is no map, and so no cut is planned."),
-    "no-readings": mark("Nobody gauged it wet: no cut is planned."),
-    "few-readings": mark("Too few wet readings for a map: no cut is planned."),
-    "refused": mark("Its readings cannot be mapped:"),
-    "carried": mark("Cuts since the last readings are taken off by their strokes, with doubt."),
-    "unplaced-cut": mark("A cut since the last readings does not say how much or where."),
-    "ask-again": mark("Words and taps are older than what helped since: play it again."),
-    "gauge-could-change": mark("Three points with the gauge could change what is advised."),
-    "outside": mark("The blade model has no answer for this shape; thickness alone counts."),
-}
 #: Support from which a finding is named on the screen.
 _NAMED = ("strong", "fair")
 #: Support from which its evidence is laid out, and for how many findings at most.
 _TOLD, _MOST_TOLD = (*_NAMED, "weak"), 8
-#: What is said of a reed that is liked and of which nothing is named wrong.
-_LIKED_SO = mark("It is liked as it is, and nothing is named wrong.")
 #: A best moment is one that somebody liked at least so well [grade].
 _GOOD = 3
 #: What was done without advice is asked about for so long.
@@ -242,7 +229,7 @@ def next_shown(
         stops=stops,
         questions=[q["text"] for q in findings["questions"]],
         hygiene=_cautions(_HYGIENE, words),
-        headline=words(_LIKED_SO) if liked else _headline(findings, rows, plan, seen, words),
+        headline=words(NOTES["liked"]) if liked else _headline(findings, rows, plan, seen, words),
         measure_first=measure and not liked and not seen.cuts,
         glance=seen,
         cautions=_due(option, state, now) if seen.cuts else [],
@@ -293,7 +280,7 @@ def headline_of(
     )
     act = f"{seen.where}, {seen.how_much}" if seen.how_much else seen.where
     if leave:
-        return words(_LIKED_SO), act
+        return words(NOTES["liked"]), act
     return grave[0].text if grave else _headline(findings, rows, plan, seen, words), act
 
 
@@ -395,7 +382,7 @@ def _cautions(codes: Sequence[str], words: Words) -> list[str]:
 
 
 def _notes(counsel: Counsel, words: Words) -> list[str]:
-    said = [words(_NOTES[code]) for code in counsel.notes if code in _NOTES]
+    said = [words(NOTES[code]) for code in counsel.notes if code in NOTES]
     if any(b.reason == "no-knife" for b in counsel.plan.barred):
         said.insert(0, words(mark("Whoever has this reed uses no knife: cuts are left out.")))
     return [*said, counsel.refused] if counsel.refused else said
