@@ -58,7 +58,10 @@ def test_every_code_has_a_sentence():
 
 def test_no_text_of_a_template_goes_past_the_catalogue():
     package = Path(module.__file__).parent.parent
-    for file in [*package.glob("report/templates/*.html"), *package.glob("web/templates/**/*.html")]:
+    for file in [
+        *package.glob("report/templates/*.html"),
+        *package.glob("web/templates/**/*.html"),
+    ]:
         text = file.read_text(encoding="utf-8")
         text = re.sub(r"\{#.*?#\}", "", text, flags=re.S)
         text = re.sub(r"<pre.*?</pre>|<style.*?</style>", "", text, flags=re.S)
