@@ -150,8 +150,12 @@ def test_the_gauge_is_asked_for_only_when_it_tells_something():
     assert act(*READY, *tests, SCRAPED, checked("better")) == ("measure", "three-cuts")
     again = (*READY, *tests, SCRAPED, checked("better"), ReadingsTaken())
     assert act(*again) == ("decide", "decide")
-    assert act(*READY, asks=True) == ("measure", "advice")
-    assert act(*READY, asks=True, measure=6) == ("decide", "decide")
+    known = (ReadingsTaken(), SOAKED, LOOKED, TIGHT, CROWED, PLAYED)
+    assert act(*known, joined=1, asks=True) == ("measure", "advice")
+    assert act(*known, joined=1, asks=True, measure=6) == ("decide", "decide")
+    # measured in this turn, it is not asked again
+    assert act(*known, ReadingsTaken(), joined=1, asks=True) == ("decide", "decide")
+    assert act(*known, joined=1) == ("decide", "decide")
 
 
 def test_dry_readings_and_single_places_are_not_a_map():

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import html
 import re
+from types import SimpleNamespace
 from uuid import uuid4
 
 import httpx
 import pytest
-from tests.web.conftest import Browser, Site, fields_of
+from tests.next_plans import AdviceJobs
+from tests.web.conftest import Browser, Site, fields_of, styled_table
 
 from crowlight.bench.kinds import Described, Withdrawn
 from crowlight.bench.sittings import MOST_REEDS, Step
 from crowlight.report.sitting import STEPS, WHY
 from crowlight.web import create_app
+from crowlight.web.routes import sitting
+from crowlight.web.running import Running
+from crowlight.wiring import open_desk
 
 
 def doing(page: httpx.Response) -> str:
@@ -210,3 +215,31 @@ def test_ending_leaves_what_was_written(site):
     token = fields_of(site.get("/bench"))["token"]
     late = site.client.post("/bench/pass", data={"token": token, "reed": reed, "step": "look"})
     assert late.status_code == 303
+
+
+@pytest.mark.parametrize(
+    ("first", "address", "asks"),
+    [(True, "readings", True), (True, "write/trials", False), (False, "readings", False)],
+)
+def test_an_advice_asks_for_the_gauge_if_that_would_tell_most(first, address, asks):
+    shown = SimpleNamespace(measure_first=first, checks=[SimpleNamespace(address=address)])
+    assert sitting._Advice(shown=shown).asks_gauge is asks
+    assert not sitting._Advice().asks_gauge
+
+
+def test_the_gauge_comes_before_a_decision_where_the_advice_lacks_it(tmp_path, monkeypatch):
+    with open_desk(tmp_path / "advised", jobs=AdviceJobs()) as desk:
+        site = Site(Browser(create_app(desk)), desk)
+        site.client.app.state.running = Running(patience=20)
+        reed = site.import_table(styled_table("Tern")).rsplit("/", 1)[1]
+        site.send("/bench", {"reed": [reed]})
+        for step in ("look", "seal", "crow", "play"):
+            send(site, "/bench/pass", reed, step=step)
+        assert doing(site.get("/bench")) == "What next?"
+        monkeypatch.setattr(sitting._Advice, "asks_gauge", True)
+        page = site.get("/bench")
+        assert doing(page) == "Measure it"
+        assert "A reading could change what to do." in page.text
+        assert "What next?" not in page.text
+        send(site, "/bench/pass", reed, step="measure")
+        assert doing(site.get("/bench")) == "What next?"

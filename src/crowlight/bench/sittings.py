@@ -14,7 +14,7 @@ from typing import Literal
 
 from crowlight.bench.advice_kinds import AfterCheck, Treated, Trials
 from crowlight.bench.kept import Entry, SittingReed
-from crowlight.bench.kinds import Clip, Cut, PlayingTest, Recording, Rest, Wetting
+from crowlight.bench.kinds import Clip, Cut, PlayingTest, ReadingsTaken, Recording, Rest, Wetting
 from crowlight.bench.state import WETTING_COUNTS_FOR, ReedState
 from crowlight.bench.styles import ENOUGH_READINGS
 from crowlight.errors import InputError
@@ -94,7 +94,7 @@ def next_act(
     now : datetime
         The time.
     advice_asks : bool
-        Whether the advice says that a reading could change it.
+        Whether the advice says that a reading could change it; it is listened to once a turn.
 
     Returns
     -------
@@ -126,7 +126,8 @@ def next_act(
         return Act(Step.PLAY, "play")
     if _in_vain(since):
         return Act(Step.REST, "three-tests")
-    why = gauge_asked(state, advice_asks=advice_asks)
+    measured = any(isinstance(e.payload, ReadingsTaken) and e.seq > turn for e in since)
+    why = gauge_asked(state, advice_asks=advice_asks and not measured)
     if why is not None and not passed(Step.MEASURE, turn):
         return Act(Step.MEASURE, why)
     if not passed(Step.DECIDE, turn):

@@ -143,6 +143,10 @@ def _page(
     here = {t.here.reed for t in tiles}
     hand = _hand(tile, step, bench.words)
     advice = _advice(request, bench, tile.sheet) if hand.step is Step.DECIDE else _Advice()
+    if not hand.chosen and advice.asks_gauge:
+        tile = _tile(bench, tile.here, advice_asks=True)
+        tiles = [tile if t.here.reed == tile.here.reed else t for t in tiles]
+        hand = _hand(tile, step, bench.words)
     page = bench.pages.render(
         request,
         "bench.html",
@@ -172,6 +176,12 @@ class _Advice:
     under_way: UnderWay | None = None
     why: str = ""
 
+    @property
+    def asks_gauge(self) -> bool:
+        """Whether too little is known for it, and the gauge is among what would tell most."""
+        n = self.shown
+        return bool(n and n.measure_first and any(c.address == "readings" for c in n.checks[:3]))
+
 
 def _advice(request: Request, bench: Bench, sheet: Sheet) -> _Advice:
     """Return what the next-cut screen says of a reed."""
@@ -198,10 +208,10 @@ def _advice(request: Request, bench: Bench, sheet: Sheet) -> _Advice:
     )
 
 
-def _tile(bench: Bench, here: SittingReed) -> Tile:
+def _tile(bench: Bench, here: SittingReed, *, advice_asks: bool = False) -> Tile:
     sheet = as_kept(bench.desk, here.reed)
     now = bench.desk.clock.now()
-    act = next_act(sheet.state, here, now=now)
+    act = next_act(sheet.state, here, now=now, advice_asks=advice_asks)
     wet = minutes_wet(sheet.state, now)
     words = bench.words
     last = sheet.state.last
