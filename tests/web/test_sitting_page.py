@@ -21,6 +21,12 @@ from crowlight.web.running import Running
 from crowlight.wiring import open_desk
 
 
+@pytest.fixture(autouse=True)
+def _patient(site: Site) -> None:
+    """Wait for an advice rather than be told that it is under way."""
+    site.client.app.state.running = Running(patience=20)  # pyright: ignore[reportAttributeAccessIssue]
+
+
 def doing(page: httpx.Response) -> str:
     """Return what a page says is to be done."""
     (said,) = re.findall(r'class="hand-do">([^<]+)<', page.text)
