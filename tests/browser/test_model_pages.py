@@ -98,7 +98,7 @@ def test_the_panel_sums_while_the_slider_moves_and_solves_at_rest(window, modell
     expect(page.locator(".how")).to_have_text("Estimate; solving …")
     canned.held.set()
     expect(page.locator(".how")).to_contain_text(
-        "areas within 0.01 mm², closing pressure within 0.4 %"
+        "areas within 0.014 mm², closing pressure within 0.4 %"
     )
     assert closing(page) == "\N{MINUS SIGN}4.3 %"
     expect(panel.locator(".notice")).to_have_text("warmed with a canned note")

@@ -183,7 +183,7 @@ def test_the_panel_at_rest_is_solved_warm_and_told_how_exactly(pages, jobs):
     rows = {r["name"]: r["change"] for r in answer["rows"]}
     assert rows["closing_pressure"] == "\N{MINUS SIGN}4.3 %"
     assert rows["stiffness"] == "\N{ALMOST EQUAL TO} \N{MINUS SIGN}4.0 %"
-    assert "areas within 0.01 mm², closing pressure within 0.4 %" in answer["how"]
+    assert "areas within 0.014 mm², closing pressure within 0.4 %" in answer["how"]
     assert answer["notes"] == ["warmed with a canned note"]
     asked = [task for task, _ in jobs.asked]
     assert "warm" in asked

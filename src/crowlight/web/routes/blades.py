@@ -213,7 +213,7 @@ def _panel(
 def _how_exactly(told: Outcome | Warmed, words: Words) -> str:
     if not isinstance(told, Warmed):
         return words(mark("Solved in full, before and after."))
-    area = words.number(told.area_error * 1e6, decimals_of(told.area_error * 1e6, 1))
+    area = words.number(told.area_error * 1e6, decimals_of(told.area_error * 1e6, 2))
     if not math.isfinite(told.closing_error):
         text = mark(
             "Opening curve solved: areas within %(area)s mm²; it snaps shut, so when is seen only "
