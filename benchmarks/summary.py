@@ -41,6 +41,16 @@ WHY = {
         "wider. With the edges held, as in a tied reed, it matters little. See "
         "[the referee](../docs/theory/blade-referee.md)."
     ),
+    "trials: success above the fixed order, points": (
+        "What was tried, and which faults it leaves: see [the trials](../docs/theory/trials.md)."
+    ),
+    "trials: ruined by the planner": (
+        "Floors crossed beside the zone that was scraped; see "
+        "[the trials](../docs/theory/trials.md)."
+    ),
+    "trials: true finding among the first three": (
+        "Thick corners and thin sides of a tip lie near what one reading each at 0.01 mm can show."
+    ),
 }
 
 

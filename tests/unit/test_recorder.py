@@ -253,7 +253,7 @@ def test_nothing_ends_the_process_unless_asked():
     assert failpoint_of({VARIABLE: ""}) is pass_by
 
 
-@pytest.mark.parametrize("asked", ["reply:befor", "reply:before@x", "reply:before@-1", "1"])
+@pytest.mark.parametrize("asked", ["reply:sometime", "reply:before@x", "reply:before@-1", "1"])
 def test_a_moment_that_does_not_exist_is_refused(asked):
     with pytest.raises(InputError, match="names no moment"):
         failpoint_of({VARIABLE: asked})

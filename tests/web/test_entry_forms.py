@@ -135,7 +135,10 @@ FULL = {
 
 def test_every_kind_with_a_form_has_an_example_here():
     assert set(FULL) == set(FORMS)
-    formless = {"readings", "recording", "label", "control", "withdrawn", "advised"} | {"photo", "letter"}
+    formless = {"readings", "recording", "label", "control", "withdrawn", "advised"} | {
+        "photo",
+        "letter",
+    }
     assert set(KINDS) - set(FORMS) == formless
 
 

@@ -116,9 +116,7 @@ def effect_picture(
     digits = _digits(largest)
     row, _ = np.unravel_index(int(np.nanargmax(np.abs(values))), values.shape)
     told = words.say(
-        mark(
-            "A stroke changes it by %(least)s to %(most)s %%; by most at %(where)s."
-        ),
+        mark("A stroke changes it by %(least)s to %(most)s %%; by most at %(where)s."),
         least=words.number(float(np.nanmin(values)), digits, signed=True),
         most=words.number(float(np.nanmax(values)), digits, signed=True),
         where=counting.where(outline.along[int(row)], words),
