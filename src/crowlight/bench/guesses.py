@@ -81,7 +81,7 @@ Mark = tuple[str, str, str, frozenset[Blade]]
 
 
 def scored_guesses(logs: Iterable[Sequence[Entry]]) -> Scored:
-    """Score the guesses and advices of several reeds.
+    """Score the guesses and the advice of several reeds.
 
     Parameters
     ----------

@@ -110,7 +110,7 @@ class BestSaid:
 
 @dataclass(frozen=True, slots=True)
 class ScoreRow:
-    """Hunches or advices of one source: who, how many, how many were tried, and how they came out.
+    """Hunches or advice of one source: who, how many, how many were tried, and how they came out.
 
     `said` is the same in a sentence.
     """
