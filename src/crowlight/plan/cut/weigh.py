@@ -351,11 +351,7 @@ class Scales:
         return max(share, 0.5) if middle_length <= least else share
 
     def cane_left(self, act: Act) -> dict[tuple[str, Blade], float]:
-        """Return cane above the floor after an act, by zone and blade [m].
-
-        At the thinnest places of each, every one of them 95 % sure; to cut there is weighed more
-        strictly, see `harm`.
-        """
+        """Return cane above the floor after an act, by zone and blade [m], 95 % sure."""
         cane, _, _, _ = self.amount(act)
         out: dict[tuple[str, Blade], float] = {}
         for name, nodes in self.reed.where.items():
@@ -366,8 +362,7 @@ class Scales:
                 after = self.reed.draws[:, b][:, nodes] - limit
                 if act.shape is not None:
                     after = after - cane[:, None] * act.shape[b][nodes]
-                sure = np.quantile(after, 0.05, axis=0)
-                out[name, blade] = float(np.quantile(sure, _THINNEST))
+                out[name, blade] = float(np.quantile(_thinnest(after), 0.05))
         return out
 
     def thicker(self, act: Act) -> float:
