@@ -104,6 +104,19 @@ def test_a_heavy_heart_is_found_and_eased_on_its_blade(first: Answered) -> None:
     assert {c.zone for c in counsel.cane_left} >= {"tip", "heart"}
 
 
+def test_a_cut_leaves_less_where_it_takes_cane_and_as_much_elsewhere(first: Answered) -> None:
+    plan = first.counsel.plan
+    before = {(c.zone, c.blade): c for c in first.counsel.cane_left}
+    (cut, *_) = [o for o in plan.options if o.act.kind == "scrape" and o.act.zone == "heart"]
+    (blade,) = cut.act.blades
+    after = {(c.zone, c.blade): c for c in cut.cane_left}
+    taken = before["heart", blade].least - after["heart", blade].least
+    assert 0.3 * cut.cane[1] < taken <= cut.cane[1] + 1e-12
+    assert after["tip", blade] == before["tip", blade]
+    for c in before.values():
+        assert c.strokes == max(int(c.least // USUAL.median), 0)
+
+
 def test_what_is_kept_comes_back_as_it_was(first: Answered) -> None:
     again = COUNSEL.from_bytes(COUNSEL.to_bytes(first.counsel))
     assert COUNSEL.to_bytes(again) == COUNSEL.to_bytes(first.counsel)

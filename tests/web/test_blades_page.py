@@ -15,6 +15,7 @@ from tests.canned_models import VALUES, CannedJobs, leverage
 
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import Described, Opening
+from crowlight.plan.cut import StrokeSize
 from crowlight.web.running import Running
 from crowlight.wiring import open_desk
 
@@ -250,3 +251,15 @@ def test_pictures_count_positions_as_the_user_chose(pages, count, name):
     # the canned stroke tells most 2 mm from a tip at 70.2 mm, tied to 47 mm
     where = {"tip": "2.0", "rim": "68.2", "thread": "21.2"}[count]
     assert f"by most at {where} mm from the {name}." in seen(page)
+
+
+def test_cane_left_is_counted_in_the_strokes_of_whoever_made_the_reed(pages, monkeypatch):
+    site, reed = pages
+    usual = seen(site.get(f"{reed}/blades"))
+    assert "Light strokes of 0.003 mm each (stroke: common practice" in usual
+    learned = StrokeSize(0.006e-3, 0.2, "your data")
+    monkeypatch.setattr("crowlight.bench.modelling.Models._strokes", lambda *_: learned)
+    own = seen(site.get(f"{reed}/blades"))
+    assert "Light strokes of 0.006 mm each (stroke: your data)" in own
+    assert "marked blade 4 " in usual
+    assert "marked blade 2 " in own

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from crowlight.bench.cane import with_cane_left
 from crowlight.bench.counsel import COUNSEL, Counsel, Now, without_shapes
 from crowlight.bench.desk import LIKED
 from crowlight.bench.mechanics import wet_readings
@@ -153,7 +154,7 @@ def advise(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Answer
             # with larger strokes behind it something else would be advised: a reading tells
             _, known, plan = _planned(inputs, own, lines, known, gauge=True)
             notes.append("gauge-could-change")
-    plan, said = _left(plan, inputs)
+    plan, said = _left(with_cane_left(plan, reed, strokes), inputs)
     notes += said
     report(1.0)
     counsel = Counsel(

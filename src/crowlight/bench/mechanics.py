@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from crowlight.bench.cane import GAUGE, THINNEST
 from crowlight.bench.from_map import reed_blades, wet_readings
 from crowlight.bench.learned import Learned, unknowns_of
 from crowlight.bench.mapping import Rows
@@ -152,6 +153,10 @@ class BladesShown:
     learned_from : tuple of str
         Kinds of measurement of this reed that cane and tie rest on beside physics; see
         `crowlight.bench.measured`.
+    stroke : float
+        Cane per light stroke that `cane_left` counts in [m].
+    stroke_basis : str
+        ``"your data"`` or ``"common practice"``.
     """
 
     opening_known: bool
@@ -178,6 +183,13 @@ class BladesShown:
     notes: tuple[str, ...]
     lumped: Lumped
     learned_from: tuple[str, ...] = ()
+    stroke: float = LIGHT_STROKE
+    stroke_basis: str = "common practice"
+
+    def in_strokes(self, stroke: float, basis: str) -> BladesShown:
+        """Return the answer with the cane left counted in strokes of `stroke` [m]."""
+        left = tuple(replace(c, strokes=max(int(c.least // stroke), 0)) for c in self.cane_left)
+        return replace(self, cane_left=left, stroke=stroke, stroke_basis=basis)
 
 
 def mechanics(inputs: Mapping[str, Any], report: Report = lambda _: None) -> BladesShown:
@@ -328,9 +340,8 @@ def _cane_left(found: ThicknessMap) -> list[CaneLeft]:
             zone.tolerance.floor_edge - zone.tolerance.floor
         )
         for b, blade in enumerate(Blade):
-            spare = (found.mean[b] - SURE * found.sd[b] - floor)[inside]
-            # a zone ends where its neighbour begins: its very edge is not yet its own
-            least = float(np.quantile(spare, 0.1))
+            spare = (found.mean[b] - SURE * found.sd[b] - floor - GAUGE)[inside]
+            least = float(np.quantile(spare, THINNEST))
             strokes = max(int(least // LIGHT_STROKE), 0)
             left.append(CaneLeft(zone=zone.name, blade=blade, least=least, strokes=strokes))
     return left

@@ -22,6 +22,7 @@ if TYPE_CHECKING:  # they load the blade model, which most of the desk does with
     from crowlight.bench.mechanics import BladesShown
     from crowlight.bench.warm import Warmed
     from crowlight.bench.whatif import Outcome
+    from crowlight.plan.cut import StrokeSize
 
 __all__ = ["Models"]
 
@@ -34,7 +35,9 @@ class Models:
 
     def blades(self, key: str | UUID) -> BladesShown:
         """Solve the blades of a kept reed; see `crowlight.bench.mechanics.mechanics`."""
-        return self._about_blades(key, "mechanics")
+        found: BladesShown = self._about_blades(key, "mechanics")
+        size = self._strokes(key)
+        return found.in_strokes(size.median, size.basis)
 
     def leverage(self, key: str | UUID) -> Leverage:
         """Say what cane off each zone does; see `crowlight.bench.whatif.leverage`."""
@@ -51,6 +54,13 @@ class Models:
         """
         inputs, sticky = self._blade_inputs(key)
         return self.desk.jobs.submit("warm", inputs | {"cut": cut}, sticky=sticky).result()
+
+    def _strokes(self, key: str | UUID) -> StrokeSize:
+        from crowlight.bench.stroking import makers_strokes  # it loads plans
+
+        desk, reed = self.desk, self.desk.records.reed(key)
+        texts = {style.name: style.text for style in desk.styles()}
+        return makers_strokes(desk.records, desk.results, reed.maker, reed.uuid, texts=texts).size
 
     def _about_blades(self, key: str | UUID, task: str, **more: Any) -> Any:
         inputs, sticky = self._blade_inputs(key)

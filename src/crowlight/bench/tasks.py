@@ -131,7 +131,7 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 
 _TASKS: Mapping[str, Task] = {
-    "advise": Task(2, _advise),
+    "advise": Task(3, _advise),
     "assess": Task(8, _assess),
     "batch": Task(6, _batch),
     "batch-reed": Task(2, _batch_reed),
@@ -140,7 +140,7 @@ _TASKS: Mapping[str, Task] = {
     "crow-sound": Task(1, _crow_sound),
     "leverage": Task(2, _leverage),
     "listen": Task(2, _listen),
-    "mechanics": Task(6, _mechanics),
+    "mechanics": Task(7, _mechanics),
     "own-style": Task(1, _own_style),
     "reed-shape": Task(1, _reed_shape),
     "travel": Task(2, _travel),

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from crowlight.bench.mechanics import CUT, LIGHT_STROKE, STROKE_RADIUS, BladesShown, OutputShown
+from crowlight.bench.mechanics import CUT, STROKE_RADIUS, BladesShown, OutputShown
 
 __all__ = ["OUTPUT_WORDS", "SHOWN_UNITS", "blades_plain", "blades_text"]
 
@@ -92,7 +92,8 @@ def blades_plain(found: BladesShown) -> dict[str, Any]:
             blade.value: [[v * 1e3 for v in row] for row in rows]
             for blade, rows in found.flexibility.items()
         },
-        "light_stroke_mm": LIGHT_STROKE * 1e3,
+        "light_stroke_mm": found.stroke * 1e3,
+        "light_stroke_basis": found.stroke_basis,
         "cane_left": [
             {
                 "zone": c.zone,
@@ -138,7 +139,9 @@ def blades_text(found: BladesShown) -> str:
             f"({o.low * factor:.4g} to {o.high * factor:.4g}, {o.level:.0%}, {o.method}; "
             f"mesh {o.mesh_error:+.1%})"
         )
-    lines.append(f"Cane left, in light strokes of {LIGHT_STROKE * 1e3:g} mm (common practice):")
+    lines.append(
+        f"Cane left, in light strokes of {found.stroke * 1e3:.2g} mm ({found.stroke_basis}):"
+    )
     for c in found.cane_left:
         lines.append(f"  {c.blade.value:6} {c.zone:10} {c.strokes:3}  ({c.least * 1e3:+.3f} mm)")
     lines += [f"note: {note}" for note in found.notes]

@@ -12,7 +12,7 @@ from starlette.responses import JSONResponse, Response
 
 from crowlight.bench.cuts import LIMITS, Cut, Leverage, foresee
 from crowlight.bench.desk import Desk, Sheet
-from crowlight.bench.mechanics import CUT, LIGHT_STROKE, STROKE_RADIUS, BladesShown, CaneLeft
+from crowlight.bench.mechanics import CUT, STROKE_RADIUS, BladesShown, CaneLeft
 from crowlight.bench.warm import Warmed
 from crowlight.bench.whatif import Outcome
 from crowlight.errors import CrowlightError, InputError
@@ -24,6 +24,7 @@ from crowlight.report.blades import OUTPUT_WORDS, SHOWN_UNITS
 from crowlight.report.charts import chart_svg
 from crowlight.report.counting import Counting
 from crowlight.report.finding import zone_name
+from crowlight.report.next_why import basis_said
 from crowlight.report.words import Words, mark
 from crowlight.web.asking import Question
 from crowlight.web.counted import counting_for
@@ -139,7 +140,8 @@ def blades_page(request: Request, reed: UUID, bench: UseBench) -> Response:
         live=_live(found, levers, bench.words),
         cut_mm=CUT * 1e3,
         radius_mm=STROKE_RADIUS * 1e3,
-        stroke_mm=LIGHT_STROKE * 1e3,
+        stroke_mm=found.stroke * 1e3,
+        stroke_basis=basis_said([found.stroke_basis], bench.words),
     )
 
 
