@@ -36,11 +36,6 @@ WHY = {
     "blade (stretch): full answer with maps, cold": (
         "Tried, not reached; see [the blade](../docs/theory/blade.md)."
     ),
-    "referee: deflection of the tip, edges free": (
-        "The shell gives every layer the area of the inner face, and outer layers of an arch are "
-        "wider. With the edges held, as in a tied reed, it matters little. See "
-        "[the referee](../docs/theory/blade-referee.md)."
-    ),
     "trials: success above the fixed order, points": (
         "What was tried, and which faults it leaves: see [the trials](../docs/theory/trials.md)."
     ),
@@ -335,6 +330,43 @@ def blades(page: Page) -> None:
     page.section("Referee: CalculiX", data, table(head, rows))
 
 
+def calibration(page: Page) -> None:
+    """What the measurements of a reed teach."""
+    data = load("calibrate")
+    if data:
+        rows = [
+            [
+                what,
+                n(1e3 * row["median_s"]),
+                n(1e3 * row["processor_s"]),
+                n(row["processor_s"] / data["peer_one_reed_solved"]["processor_s"]),
+                page.met(f"calibration: {what}", data["floor_met"][what]),
+            ]
+            for what, row in data["times"].items()
+        ]
+        head = ("from", "ms", "processor ms", "times one solve", f"under {data['floor_s']:.0f} s")
+        page.section("Calibration to a reed", data, table(head, rows))
+
+
+def letter(page: Page) -> None:
+    """The letter to a player, and the panel of cuts."""
+    if data := load("letter"):
+        text = (
+            f"{1e3 * data['whole_letter_s']:.0f} ms from an opened story to the PDF (target 1 s; "
+            f"met: {page.met('letter', data['met'])}), {data['times_an_empty_page']:.1f} times an "
+            "empty page.\n"
+        )
+        page.section("Letter", data, text)
+    if data := load("slider"):
+        row = data["slider"]["slider to redrawn prediction"]
+        text = (
+            f"From a slider's move to the redrawn prediction: {row['p95_milliseconds']:.0f} ms at "
+            f"95 % of {row['steps']} moves (target 60; met: {page.met('slider', row['met'])}), "
+            f"{row['ratio_to_bare']:.2f} times a bare number redrawn in the same run.\n"
+        )
+        page.section("The panel of cuts", data, text)
+
+
 def air(page: Page) -> None:
     """Air, thresholds, sound and advice."""
     data = load("air")
@@ -467,7 +499,8 @@ def trials(page: Page) -> None:
 def main() -> None:
     """Write the page."""
     page = Page()
-    for part in (thickness, sound, blades, air, findings, trials, store, batches):
+    for part in (thickness, sound, blades, calibration, air, findings, trials, store, batches,
+                 letter):  # fmt: skip
         part(page)
     page.parts.append("## Missed, and why\n")
     page.parts += [
