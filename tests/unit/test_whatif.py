@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from crowlight.bench.codec import Codec
-from crowlight.bench.cuts import Cut, Leverage, foresee
+from crowlight.bench.cuts import Cut, Leverage, foresee, foresee_stroke
+from crowlight.bench.mechanics import CUT, mechanics
 from crowlight.bench.solved import KEPT, solved
 from crowlight.bench.warm import warm
 from crowlight.bench.whatif import leverage, what_if
@@ -141,3 +142,38 @@ def test_what_cannot_be_cut_is_said(levers):
         Cut(zone="tip", depth=0.3e-3)
     with pytest.raises(InputError, match="clip -1 mm"):
         Cut(clip=-1e-3)
+
+
+def test_one_stroke_does_what_the_map_of_strokes_says(inputs, levers):
+    shown = mechanics(inputs)
+    reed = solved(inputs)
+    for blade, across in ((Blade.MARKED, 0.5), (Blade.PLAIN, 0.5), (Blade.PLAIN, -0.5)):
+        cut = Cut(blade=blade, from_tip=7e-3, across=across, depth=2e-5)
+        told = foresee_stroke(
+            levers,
+            cut,
+            from_tip=shown.from_tip,
+            fraction=shown.fraction,
+            effects=shown.effects,
+            cane=CUT,
+        )
+        found = warm({**inputs, "cut": cut}).outputs
+        for name in ("area", "closing_pressure"):
+            assert told[name].change == pytest.approx(found[name].change, rel=0.15), (blade, name)
+        assert np.isnan(told["tilt"].change)  # it has no map
+        # facing the blade, right is right: the model's plain blade is seen from the marked one
+        taken = reed.change(cut)[0]
+        off = np.asarray(taken.marked if blade is Blade.MARKED else taken.plain)
+        half = off.shape[1] // 2
+        right = off[:, half + 1 :].sum() < off[:, :half].sum()
+        assert right == ((across > 0) == (blade is Blade.MARKED))
+        assert off.min() == pytest.approx(-2e-5, rel=0.1)
+
+
+def test_a_stroke_off_the_blade_or_beside_a_zone_is_refused(levers):
+    with pytest.raises(InputError, match="not on the blade"):
+        Cut(from_tip=5e-3, across=1.5, depth=1e-5)
+    with pytest.raises(InputError, match="not both"):
+        Cut(zone="tip", from_tip=5e-3, depth=1e-5)
+    with pytest.raises(InputError, match="foresee_stroke"):
+        foresee(levers, Cut(from_tip=5e-3, depth=1e-5))

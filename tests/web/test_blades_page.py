@@ -263,3 +263,20 @@ def test_cane_left_is_counted_in_the_strokes_of_whoever_made_the_reed(pages, mon
     assert "Light strokes of 0.006 mm each (stroke: your data)" in own
     assert "marked blade 4 " in usual
     assert "marked blade 2 " in own
+
+
+def test_one_stroke_is_foreseen_by_the_map_of_what_a_stroke_does(pages, jobs):
+    site, reed = pages
+    asked = f"{reed}/blades?ask=quick&blade=marked&from_tip=5&across=0.5&depth=2"
+    told = seen(site.get(asked))
+    # canned: a stroke of a hundredth changes these by a share of their value; two, by twice that
+    assert "Estimate" in told
+    wrong = site.client.get(f"{reed}/blades?ask=quick&from_tip=99&depth=1")
+    assert wrong.status_code == 422
+    assert "is outside 0 to" in wrong.text
+    beside = site.client.get(f"{reed}/blades?ask=quick&from_tip=5&across=9&depth=1")
+    assert beside.status_code == 422
+    assert "is beside the blade" in beside.text
+    both = site.client.get(f"{reed}/blades?ask=quick&zone=tip&from_tip=5&depth=1")
+    assert both.status_code == 422
+    assert "not both" in both.text

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,17 +12,24 @@ from crowlight.reed import Blade, Side
 
 __all__ = [
     "LIMITS",
+    "LONGEST",
     "NO_TRANSITION",
+    "STROKE_RADIUS",
     "Cut",
     "Foreseen",
     "Lever",
     "Leverage",
     "foresee",
+    "foresee_stroke",
     "no_zone",
 ]
 
 #: Most that may be asked about at once [m]: depth of a scrape, way of the transition, clip.
 LIMITS: Mapping[str, float] = {"depth": 0.2e-3, "back": 2e-3, "clip": 2e-3}
+#: Furthest from the tip a stroke may be asked about [m].
+LONGEST = 40e-3
+#: Radius of a soft round stroke [m].
+STROKE_RADIUS = 1.5e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,16 +45,21 @@ class Cut:
     side : Side or None
         The side of it, as seen facing that blade; None for both.
     depth : float
-        Cane taken off all over the zone [m].
+        Cane taken off all over the zone, or in the middle of the stroke [m].
     back : float
         How far the transition is moved towards the thread [m], on the same blades.
     clip : float
         Clipped off the tip [m].
+    from_tip : float or None
+        Instead of a zone, where one soft round stroke has its middle [m].
+    across : float
+        The same across, -1 (left edge, facing the blade) to 1.
 
     Raises
     ------
     InputError
-        If a length is negative or above `LIMITS`.
+        If a length is negative or above `LIMITS`, the stroke is off the blade, or both a zone and a
+        stroke are asked about.
     """
 
     zone: str = ""
@@ -56,8 +68,21 @@ class Cut:
     depth: float = 0.0
     back: float = 0.0
     clip: float = 0.0
+    from_tip: float | None = None
+    across: float = 0.0
 
     def __post_init__(self) -> None:
+        if self.from_tip is not None:
+            if self.zone:
+                msg = "choose a zone or one place for a stroke, not both"
+                raise InputError(msg)
+            if not (0.0 <= self.from_tip <= LONGEST and abs(self.across) <= 1.0):
+                msg = (
+                    f"a stroke {self.from_tip * 1e3:g} mm from the tip and {self.across:g} of half "
+                    f"the width off the middle is not on the blade: 0 to {LONGEST * 1e3:g} mm, "
+                    "-1 to 1"
+                )
+                raise InputError(msg)
         for name, most in LIMITS.items():
             value = float(getattr(self, name))
             if not 0.0 <= value <= most * (1 + 1e-9):
@@ -149,6 +174,9 @@ def foresee(levers: Leverage, cut: Cut) -> dict[str, Foreseen]:
     InputError
         If the reed has no such zone, or no transition to move.
     """
+    if cut.from_tip is not None:
+        msg = "one stroke is foreseen by the effect maps: see foresee_stroke"
+        raise InputError(msg)
     total = cut.clip * np.array(levers.clip)
     if cut.depth and cut.zone not in {lever.zone for lever in levers.levers}:
         raise InputError(no_zone(cut.zone, [lever.zone for lever in levers.levers]))
@@ -164,6 +192,50 @@ def foresee(levers: Leverage, cut: Cut) -> dict[str, Foreseen]:
     return {
         name: Foreseen(before=value, change=float(change))
         for name, value, change in zip(levers.names, levers.values, total, strict=True)
+    }
+
+
+def foresee_stroke(
+    levers: Leverage,
+    cut: Cut,
+    *,
+    from_tip: Sequence[float],
+    fraction: Sequence[float],
+    effects: Mapping[str, Mapping[Blade, Sequence[Sequence[float]]]],
+    cane: float,
+) -> dict[str, Foreseen]:
+    """Foresee one soft stroke at a place, by the maps of what a stroke does.
+
+    Parameters
+    ----------
+    levers : Leverage
+        Of the reed.
+    cut : Cut
+        With a place.
+    from_tip, fraction, effects
+        The maps, as in `crowlight.bench.mechanics.BladesShown`.
+    cane : float
+        What their stroke takes off in its middle [m].
+
+    Returns
+    -------
+    dict of str to Foreseen
+        By output; the change of one that has no map is not a number.
+    """
+    rest = foresee(levers, replace(cut, depth=0.0, from_tip=None, across=0.0))
+
+    def at(rows: Sequence[Sequence[float]]) -> float:
+        line = [float(np.interp(cut.across, fraction, row)) for row in rows]
+        return float(np.interp(cut.from_tip or 0.0, from_tip, line)) * cut.depth / cane
+
+    return {
+        name: replace(
+            seen,
+            change=seen.change + sum(at(effects[name][b]) for b in cut.blades)
+            if name in effects
+            else float("nan"),
+        )
+        for name, seen in rest.items()
     }
 
 

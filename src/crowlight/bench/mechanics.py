@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crowlight.bench.cane import GAUGE, THINNEST
+from crowlight.bench.cuts import STROKE_RADIUS
 from crowlight.bench.from_map import reed_blades, wet_readings
 from crowlight.bench.learned import Learned, unknowns_of
 from crowlight.bench.mapping import Rows
@@ -43,9 +44,8 @@ __all__ = [
     "wet_readings",
 ]
 
-#: What the effect maps take off at each place [m], and the radius of that soft stroke [m].
+#: What the effect maps take off at each place [m], by a soft stroke of `STROKE_RADIUS`.
 CUT = 0.01e-3
-STROKE_RADIUS = 1.5e-3
 #: One light stroke of a sharp knife [m] (common practice, no source), until the maker's own cuts
 #: tell.
 LIGHT_STROKE = 0.003e-3

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from crowlight.bench.cuts import NO_TRANSITION, Cut, no_zone
+from crowlight.bench.cuts import NO_TRANSITION, STROKE_RADIUS, Cut, no_zone
 from crowlight.bench.from_map import reed_blades, wet_readings
 from crowlight.bench.learned import middle_of
 from crowlight.bench.mapping import thickness_map
@@ -27,6 +27,7 @@ from crowlight.blade import (
     MapSpread,
     Mechanics,
     Prepared,
+    brush,
     evaluate,
     move_transition,
     prepare,
@@ -115,6 +116,27 @@ class Solved:
             grid, start=ends[0], end=ends[1], by=by, length=float(blades.shape.length)
         )
 
+    def stroke(self, blade: Blade, from_tip: float, across: float) -> Grid:
+        """Shape of one soft round stroke on a blade, 1 in its middle.
+
+        Parameters
+        ----------
+        blade : Blade
+            The blade.
+        from_tip : float
+            Its middle [m].
+        across : float
+            The same across, facing the blade, -1 to 1.
+        """
+        blades = self.answer.blades
+        grid = blades.marked if blade is Blade.MARKED or blades.plain is None else blades.plain
+        return brush(
+            grid,
+            across=across if blade is Blade.MARKED else -across,
+            along=float(blades.shape.length) - from_tip,
+            radius=STROKE_RADIUS,
+        )
+
     def change(self, cut: Cut) -> tuple[Change, bool]:
         """Return what a cut takes off both blades, and whether it had to stop at a film of cane.
 
@@ -124,7 +146,10 @@ class Solved:
             If the reed has no such zone, or no transition to move.
         """
         change = {blade: np.zeros(self.thickness(blade).shape) for blade in Blade}
-        if cut.depth:
+        if cut.depth and cut.from_tip is not None:
+            for blade in cut.blades:
+                change[blade] -= cut.depth * self.stroke(blade, cut.from_tip, cut.across)
+        elif cut.depth:
             zones = [(z, s, p) for z, s, p in self.parts() if z == cut.zone]
             if not zones:
                 raise InputError(no_zone(cut.zone, [z for z, _, _ in self.parts()]))

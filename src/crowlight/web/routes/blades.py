@@ -7,12 +7,21 @@ from collections.abc import Callable
 from typing import Any, Literal
 from uuid import UUID
 
+import numpy as np
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, Response
 
-from crowlight.bench.cuts import LIMITS, Cut, Leverage, foresee
+from crowlight.bench.cuts import (
+    LIMITS,
+    STROKE_RADIUS,
+    Cut,
+    Foreseen,
+    Leverage,
+    foresee,
+    foresee_stroke,
+)
 from crowlight.bench.desk import Desk, Sheet
-from crowlight.bench.mechanics import CUT, STROKE_RADIUS, BladesShown, CaneLeft
+from crowlight.bench.mechanics import CUT, BladesShown, CaneLeft
 from crowlight.bench.warm import Warmed
 from crowlight.bench.whatif import Outcome
 from crowlight.errors import CrowlightError, InputError
@@ -83,7 +92,7 @@ def blades_page(request: Request, reed: UUID, bench: UseBench) -> Response:
         return waiting(request, bench, sheet, state, title=title, back=f"/reeds/{reed}")
     found, levers = state.value
     question = Question.of(request.query_params, bench.words)
-    cut = _cut(question, levers) if question.typed.get("ask") else None
+    cut = _cut(question, levers, found) if question.typed.get("ask") else None
     solved: Outcome | None = None
     rows = cut_rows(found, foresee(levers, Cut()), words=bench.words)
     if cut is not None:
@@ -105,7 +114,7 @@ def blades_page(request: Request, reed: UUID, bench: UseBench) -> Response:
                         back=f"/reeds/{reed}/blades",
                     )
                 solved = again.value
-            told = solved.outputs if solved else foresee(levers, cut)
+            told = solved.outputs if solved else _foreseen(found, levers, cut)
             rows = cut_rows(found, told, words=bench.words)
         except CrowlightError as error:
             question.trouble("", str(error))
@@ -180,7 +189,7 @@ def _panel(
     about = (reed, sheet.reed.seq)
     found, levers = bench.desk.models.blades(reed), bench.desk.models.leverage(reed)
     question = Question.of(request.query_params, bench.words)
-    cut = _cut(question, levers)
+    cut = _cut(question, levers, found)
     if cut is None:
         return JSONResponse({"troubles": [t.text for t in question.troubles]}, 422)
     try:
@@ -241,7 +250,46 @@ def _refused(request: Request, bench: Bench, sheet: Sheet, error: CrowlightError
     )
 
 
-def _cut(question: Question, levers: Leverage) -> Cut | None:
+def _foreseen(found: BladesShown, levers: Leverage, cut: Cut) -> dict[str, Foreseen]:
+    if cut.from_tip is None:
+        return foresee(levers, cut)
+    return foresee_stroke(
+        levers,
+        cut,
+        from_tip=found.from_tip,
+        fraction=found.fraction,
+        effects=found.effects,
+        cane=CUT,
+    )
+
+
+def _place(question: Question, found: BladesShown) -> tuple[float, float] | None:
+    """Read where one stroke is to be: from the tip [m], and -1 to 1 across; None for nowhere."""
+    if not question.one("from_tip"):
+        return None
+    down = question.number("from_tip", unit="mm")
+    right = question.number("across", unit="mm", usual=0.0)
+    if down is None or right is None:
+        return None
+    words, longest = question.words, found.from_tip[-1]
+    if not 0.0 <= down * 1e-3 <= longest:
+        text = mark("%(typed)s is outside 0 to %(most)s %(unit)s; what should it be?")
+        most = words.number(longest * 1e3, 1)
+        typed = question.one("from_tip")
+        question.trouble("from_tip", words.say(text, typed=typed, most=most, unit="mm"))
+        return None
+    half = float(np.interp(down * 1e-3, found.from_tip, found.half_width))
+    if abs(right * 1e-3) > half:
+        text = mark(
+            "%(typed)s mm is beside the blade: there it is %(half)s mm from middle to edge."
+        )
+        said = words.say(text, typed=question.one("across"), half=words.number(half * 1e3, 1))
+        question.trouble("across", said)
+        return None
+    return down * 1e-3, right * 1e-3 / half
+
+
+def _cut(question: Question, levers: Leverage, found: BladesShown) -> Cut | None:
     """Read the what-if form; None with troubles if anything is wrong."""
     values: dict[str, Any] = {}
     for name, part, unit, factor in _LENGTHS:
@@ -265,11 +313,17 @@ def _cut(question: Question, levers: Leverage) -> Cut | None:
     if question.one("zone") and not zone:
         text = question.words(mark("This reed has no such zone; choose one of the list."))
         question.trouble("zone", text)
-    if not zone:
+    place = _place(question, found)
+    if zone and place is not None:
+        text = question.words(mark("Choose a zone or one place for a stroke, not both."))
+        question.trouble("from_tip", text)
+    if place is not None:
+        values["from_tip"], values["across"] = place
+    elif not zone:
         values["depth"] = 0.0
     if question.troubles:
         return None
-    if not any(values.values()):
+    if not any(values.get(part) for _, part, _, _ in _LENGTHS):
         text = question.words(mark("Nothing would be cut: choose a zone and a depth, or a length."))
         question.trouble("zone", text)
         return None
@@ -358,6 +412,17 @@ def _live(found: BladesShown, levers: Leverage, words: Words) -> dict[str, Any]:
                 {"zone": x.zone, "blade": x.blade.value, "side": x.side.value, "slopes": x.slopes}
                 for x in levers.levers
             ],
+            "strokes": {
+                "cane": CUT,
+                "radius": STROKE_RADIUS,
+                "from_tip": found.from_tip,
+                "fraction": found.fraction,
+                "half_width": found.half_width,
+                "effects": {
+                    name: {b.value: rows for b, rows in blades.items()}
+                    for name, blades in found.effects.items()
+                },
+            },
             "moves": levers.moves,
             "moved": {b.value: rows for b, rows in levers.moved.items()},
             "clip": levers.clip,

@@ -29,6 +29,7 @@ function start() {
       slider.value = number(field.value) || 0;
     });
   }
+  tapping(form, changed);
   form.addEventListener("input", (event) => {
     if (!event.target.classList.contains("slider")) changed();
   });
@@ -64,7 +65,14 @@ function start() {
       cut[name] = text ? number(text) * unit : 0;
       if (!(cut[name] >= 0 && cut[name] <= MOST[name] * 1.000001)) return null;
     }
-    if (!cut.zone) cut.depth = 0;
+    const down = form.elements.from_tip.value.trim();
+    if (down) {
+      if (cut.zone) return null;
+      const { from_tip: rows, half_width: half } = data.strokes;
+      cut.from_tip = number(down) / 1000;
+      cut.across = number(form.elements.across.value.trim() || "0") / 1000 / along(cut.from_tip, rows, half);
+      if (!(cut.from_tip >= 0 && cut.from_tip <= rows.at(-1) && Math.abs(cut.across) <= 1)) return null;
+    } else if (!cut.zone) cut.depth = 0;
     return cut.depth || cut.back || cut.clip ? cut : null;
   }
 
@@ -72,6 +80,16 @@ function start() {
     const sum = data.outputs.map((_, k) => cut.clip * (data.clip[k] ?? NaN));
     if (!cut.clip) sum.fill(0);
     const blades = cut.blade === "both" ? ["marked", "plain"] : [cut.blade];
+    if (cut.from_tip !== undefined) {
+      // by the maps of what a stroke does; what has no map is told at rest
+      const { from_tip: rows, fraction, effects, cane } = data.strokes;
+      data.outputs.forEach((o, k) => {
+        for (const blade of blades) {
+          const line = effects[o.name]?.[blade].map((row) => along(cut.across, fraction, row));
+          sum[k] += line ? (along(cut.from_tip, rows, line) * cut.depth) / cane : NaN;
+        }
+      });
+    }
     for (const lever of data.levers) {
       if (!cut.depth || lever.zone !== cut.zone || !blades.includes(lever.blade)) continue;
       if (cut.side !== "both" && cut.side !== lever.side) continue;
@@ -138,6 +156,61 @@ function start() {
     line.textContent = text;
     told.querySelector("table").before(line);
   }
+}
+
+// Both blades, facing each, tip up: a tap puts the stroke there. The fields say the same.
+function tapping(form, changed) {
+  const place = form.querySelector(".tap-stroke");
+  const { from_tip: rows, half_width: half, radius } = data.strokes;
+  place.hidden = false;
+  const marks = {};
+  for (const blade of ["marked", "plain"]) {
+    const right = rows.map((y, i) => `${half[i] * 1e3},${y * 1e3}`);
+    const left = rows.map((y, i) => `${-half[i] * 1e3},${y * 1e3}`).reverse();
+    const name = place.lastElementChild.dataset[blade];
+    const drawn = new DOMParser().parseFromString(
+      `<svg xmlns="http://www.w3.org/2000/svg" viewBox="-4.5 -0.5 9 ${rows.at(-1) * 1e3 + 1}" aria-hidden="true">
+       <polygon points="${[...right, ...left].join(" ")}"/><circle r="${radius * 1e3}" visibility="hidden"/></svg>`,
+      "image/svg+xml",
+    ).documentElement;
+    const figure = document.createElement("figure");
+    const caption = document.createElement("figcaption");
+    caption.textContent = name;
+    figure.append(caption, drawn);
+    place.lastElementChild.append(figure);
+    marks[blade] = drawn.querySelector("circle");
+    drawn.addEventListener("click", (event) => {
+      const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(drawn.getScreenCTM().inverse());
+      const down = Math.min(Math.max(at.y, 0), rows.at(-1) * 1e3);
+      const most = along(down / 1e3, rows, half) * 1e3;
+      form.elements.zone.value = "";
+      form.elements.blade.value = blade;
+      form.elements.from_tip.value = down.toFixed(1);
+      form.elements.across.value = Math.min(Math.max(at.x, -most + 0.05), most - 0.05).toFixed(1);
+      if (!number(form.elements.depth.value)) form.elements.depth.value = "1";
+      show();
+      changed();
+    });
+  }
+  function show() {
+    const down = form.elements.from_tip.value.trim();
+    for (const [blade, circle] of Object.entries(marks)) {
+      const here = down && [blade, "both"].includes(form.elements.blade.value);
+      circle.setAttribute("visibility", here ? "visible" : "hidden");
+      circle.setAttribute("cy", number(down || "0"));
+      circle.setAttribute("cx", number(form.elements.across.value.trim() || "0"));
+    }
+  }
+  form.addEventListener("input", show);
+  show();
+}
+
+// Value at x of what is known at rising xs, straight between them.
+function along(x, xs, values) {
+  const next = xs.findIndex((v) => v >= x);
+  const i = next < 0 ? xs.length - 1 : Math.max(next, 1);
+  const share = Math.min(Math.max((x - xs[i - 1]) / (xs[i] - xs[i - 1]), 0), 1);
+  return (1 - share) * (values[i - 1] ?? NaN) + share * (values[i] ?? NaN);
 }
 
 function fill(row, r) {
