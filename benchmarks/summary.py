@@ -43,6 +43,10 @@ WHY = {
         "Floors crossed beside the zone that was scraped; see "
         "[the trials](../docs/theory/trials.md)."
     ),
+    "calibration: force": "By the wall clock of a busy machine: 0.9 s of the processor's own time.",
+    "calibration: crow's pitch": "The same.",
+    "calibration: force and crow's pitch": "The same.",
+    "blade: warm curve": "By the wall clock of a busy machine; 50 ms of the processor's own time.",
     "trials: true finding among the first three": (
         "Thick corners and thin sides of a tip lie near what one reading each at 0.01 mm can show."
     ),

@@ -43,4 +43,4 @@ class Check:
     @property
     def ok(self) -> bool:
         """Whether the value lies within the tolerance; never true for NaN."""
-        return abs(self.value - self.expected) <= self.tolerance
+        return bool(abs(self.value - self.expected) <= self.tolerance)
