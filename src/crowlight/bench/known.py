@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 from crowlight.bench.advice_kinds import AfterCheck, Trials, Wish
 from crowlight.bench.climate_known import climate_known
 from crowlight.bench.history_known import entries_of, history_known, rounded, since_cut
 from crowlight.bench.kinds import Payload, PlayingTest, Verdict
 from crowlight.bench.ports import Entry
+from crowlight.bench.posting import allowed_of
 from crowlight.bench.state import ReedState
 from crowlight.bench.workshop_kinds import Consent, FollowUp, Intake, Tie
 from crowlight.judge.findings import Agreement, Crow, Geometry, Known, Playing, heard
@@ -181,7 +182,8 @@ def _crow_by_ear(state: ReedState, crow: Crow) -> Crow:
 
 
 def _agreement(state: ReedState, at: datetime) -> Agreement:
-    others, may_cut, left = False, None, None
+    others, left = False, None
+    may_cut: Literal["yes", "no", "unsure"] | None = None
     for e in state.entries:
         match e.payload:
             case Wish() as wish:
@@ -191,14 +193,16 @@ def _agreement(state: ReedState, at: datetime) -> Agreement:
                     left = e.happened_at + timedelta(seconds=wish.concert_in) - at
             case Intake() as intake:
                 others = True
-                if intake.may_cut in ("yes", "no"):
-                    may_cut = intake.may_cut
                 if intake.deadline is not None:
                     evening = datetime.combine(intake.deadline, time(19), e.happened_at.tzinfo)
                     left = evening - at
-            case Consent(to="cut", answer=answer):
-                may_cut = answer if answer in ("yes", "no") else may_cut
+            case Consent(to="cut", answer="yes" | "no" as answer):
+                may_cut = answer
             case _:
                 pass
+    allowed = allowed_of(state.entries)
+    if allowed is not None:  # it was posted: what forbids writing a cut down forbids advising it
+        cut = allowed["cut"]
+        may_cut = cut if cut in ("yes", "no") else None
     hours = None if left is None or left < timedelta(0) else rounded(left, timedelta(hours=1))
     return Agreement(others_reed=others, may_cut=may_cut, concert_in=hours)

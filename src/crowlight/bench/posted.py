@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 from uuid import UUID, uuid4
 
 from crowlight.bench.kinds import Clip, Cut
@@ -31,7 +31,10 @@ if TYPE_CHECKING:
     from crowlight.bench.desk import Desk
     from crowlight.bench.story import Story
 
-__all__ = ["Posted", "Queued", "check_may_cut"]
+__all__ = ["Owed", "Posted", "Queued", "check_may_cut"]
+
+#: What a cut of a posted reed waits for: nothing, an answer of the player, or another one than no.
+Owed = Literal["", "ask", "no"]
 
 _SAID = frozenset({"intake", "consent", "wish", "withdrawn"})
 
@@ -110,6 +113,13 @@ class Posted:
     def may_cut(self, key: str | UUID) -> bool:
         """Tell whether a reed may be cut: it was not posted, or its player allows it."""
         return may_cut(self.desk.records, self.desk.records.reed(key).uuid)
+
+    def owed(self, key: str | UUID) -> Owed:
+        """Tell what a cut of a reed waits for; nothing for one that was not posted."""
+        allowed = self.allowed(key)
+        if allowed is None or allowed["cut"] == "yes":
+            return ""
+        return "no" if allowed["cut"] == "no" else "ask"
 
     def allowed(self, key: str | UUID) -> dict[str, Allowed] | None:
         """Return what the player of a reed allows; None if it was not posted."""

@@ -154,7 +154,7 @@ def allowed_of(entries: Iterable[Entry]) -> Mapping[str, Allowed] | None:
     """Return what the player of a posted reed allows; None for a reed that was not posted.
 
     The intake counts, and after it every answer to a question; a wish that says whether what lasts
-    is allowed is such an answer about cutting.
+    is allowed is such an answer about cutting, and one that is not sure asks anew.
     """
     return _allowed(current(entries))
 
@@ -174,6 +174,8 @@ def _allowed(counting: Sequence[Entry]) -> Mapping[str, Allowed] | None:
                 allowed[to] = answer
             case Wish(may_cut="yes" | "no" as answer) if allowed is not None:
                 allowed["cut"] = answer
+            case Wish(may_cut="unsure") if allowed is not None:
+                allowed["cut"] = "ask"
             case _:
                 pass
     return allowed

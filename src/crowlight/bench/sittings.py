@@ -81,7 +81,12 @@ class Act:
 
 
 def next_act(
-    state: ReedState, here: SittingReed, *, now: datetime, advice_asks: bool = False
+    state: ReedState,
+    here: SittingReed,
+    *,
+    now: datetime,
+    advice_asks: bool = False,
+    may_cut: bool = True,
 ) -> Act:
     """Return what to do next with a reed of a sitting.
 
@@ -95,6 +100,8 @@ def next_act(
         The time.
     advice_asks : bool
         Whether the advice says that a reading could change it; it is listened to once a turn.
+    may_cut : bool
+        Whether nobody has to be asked before the knife; else no cut is ever next.
 
     Returns
     -------
@@ -132,7 +139,7 @@ def next_act(
         return Act(Step.MEASURE, why)
     if not passed(Step.DECIDE, turn):
         return Act(Step.DECIDE, "decide")
-    if not passed(Step.CUT, turn):
+    if may_cut and not passed(Step.CUT, turn):
         return Act(Step.CUT, "cut")
     return Act(Step.REST, "nothing-cut")
 

@@ -108,6 +108,7 @@ def glance(
     name: str = "next",
     index: int | None = None,
     put_aside: bool = False,
+    instead: str = "",
 ) -> Glance:
     """Return the one screen of a plan.
 
@@ -127,9 +128,11 @@ def glance(
         Which option; the advised one if not given.
     put_aside : bool
         Whether the reed may not be played or cut any more: then nothing else is advised.
+    instead : str
+        What is said in place of a cut, where somebody must agree to it first; nothing is cut then.
     """
     which = int(plan["advised"]) if index is None else index
-    if put_aside:
+    if put_aside or instead:
         which = next(i for i, o in enumerate(plan["options"]) if o["kind"] == "leave")
     measure = index is None and any(n["name"] == "measure-first" for n in plan["notes"])
     option: Plain = plan["options"][which]
@@ -141,6 +144,8 @@ def glance(
         where = str(option["title"]).rstrip(".")
     elif put_aside:
         where = words(mark("Put it aside"))
+    elif instead:
+        where = instead
     elif kind == "leave" and measure:
         where = words(mark("Look and measure before any cut"))
     else:
@@ -150,7 +155,7 @@ def glance(
     remedy = catalogue().remedies.get(option["name"])
     if kind == "act" and remedy is not None:
         listen, stops = words(remedy.effect), [words(remedy.stop)]
-    if kind == "leave" and (put_aside or measure):
+    if kind == "leave" and (put_aside or measure or instead):
         listen = ""
     how_much = str(option["how_much"]) if cuts else ""
     left = MOST_NUMBERS - numbers_in(f"{where} {how_much} {listen}")

@@ -1,15 +1,24 @@
-"""What was answered beside a cut of a posted reed that nobody has allowed yet."""
+"""What is asked, and was answered, about a cut of a posted reed that nobody has allowed yet."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pydantic import ValidationError
 
+from crowlight.bench.posted import Owed
 from crowlight.bench.workshop_kinds import Consent
 from crowlight.report.words import Words, mark
 from crowlight.web.sending import Sent
 from crowlight.web.typing_in import Trouble
 
-__all__ = ["consent_of"]
+__all__ = ["ASKS", "consent_of"]
+
+#: What to do first, by what a cut waits for.
+ASKS: Mapping[Owed, str] = {
+    "ask": mark("Ask the player before any cut"),
+    "no": mark("Leave it uncut: its player said no"),
+}
 
 
 def consent_of(sent: Sent, words: Words) -> tuple[Consent | None, list[Trouble]]:

@@ -58,5 +58,11 @@ def next_known(desk: Desk, sheet: Sheet, *, held: Held, words: Words) -> Known |
         counsel = replace(desk, jobs=_NoJobs()).advice.plan(reed)
     except CrowlightError:
         return None
-    headline, act = headline_of(counsel, held=held, words=words, grade=sheet.state.grade)
+    headline, act = headline_of(
+        counsel,
+        held=held,
+        words=words,
+        grade=sheet.state.grade,
+        owed=desk.posted.owed(reed),
+    )
     return Known(headline, act)

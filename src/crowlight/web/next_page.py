@@ -94,6 +94,7 @@ def next_screen(
         now=bench.desk.clock.now(),
         typed=typed or {},
         scored=_scored(bench.desk) if guesses_first(request) else None,
+        owed=bench.desk.posted.owed(reed),
     )
     return _page(request, bench, sheet, shown=shown, troubles=troubles, status=status)
 

@@ -17,6 +17,7 @@ from crowlight.bench.guesses import Scored
 from crowlight.bench.kinds import Clip, Cut
 from crowlight.bench.outcomes import Changed, best_moment, changed_by
 from crowlight.bench.payload import Followed
+from crowlight.bench.posted import Owed
 from crowlight.bench.state import ReedState
 from crowlight.judge.findings import as_data as findings_data
 from crowlight.judge.findings import catalogue
@@ -43,6 +44,7 @@ from crowlight.report.next_why import (
     option_rows,
 )
 from crowlight.report.words import Words, mark
+from crowlight.web.consent import ASKS
 
 __all__ = ["Check", "NextShown", "headline_of", "next_shown"]
 
@@ -55,6 +57,8 @@ _SITTING = timedelta(hours=4)
 _ONCE = ("knife", "dust", "clipping")
 #: Cautions where a reed is somebody else's.
 _HYGIENE = ("shared-mouth", "ask-owner")
+#: What takes cane.
+_CUTS = ("scrape", "clip")
 #: Support from which a finding is named on the screen.
 _NAMED = ("strong", "fair")
 #: Support from which its evidence is laid out, and for how many findings at most.
@@ -88,6 +92,8 @@ class NextShown:
         How the reed is held.
     stops : list of Stopped
         What is said before any advice.
+    owed : {"", "ask", "no"}
+        What a cut of this reed waits for.
     questions : list of str
         Where words and measurement disagree.
     hygiene : list of str
@@ -138,6 +144,7 @@ class NextShown:
     digest: str
     held: Held
     stops: list[Stopped]
+    owed: Owed
     questions: list[str]
     hygiene: list[str]
     headline: str
@@ -175,6 +182,7 @@ def next_shown(
     now: datetime,
     typed: Mapping[str, Sequence[str]] | None = None,
     scored: Scored | None = None,
+    owed: Owed = "",
     name: str = "next",
 ) -> NextShown:
     """Return what the screen shows.
@@ -195,6 +203,8 @@ def next_shown(
         What was typed beside the buttons, where it is to be mended.
     scored : Scored, optional
         Hunches and advice, where they are to be shown.
+    owed : {"", "ask", "no"}
+        What a cut waits for, from ``desk.posted.owed``.
     name : str
         Prefix of the ids in pictures; must be unique on the page.
     """
@@ -212,6 +222,7 @@ def next_shown(
         name=name,
         index=_leave(plan) if liked else None,
         put_aside=grave,
+        instead="" if liked else _instead(plan, owed, words),
     )
     option = plan["options"][seen.index]
     left = next(o for o in plan["options"] if o["kind"] == "leave")["cane_left"]
@@ -226,7 +237,8 @@ def next_shown(
         seq=state.seq,
         digest=counsel.digest,
         held=held,
-        stops=stops,
+        stops=[s for s in stops if not (owed and s.code == "ask-owner")],
+        owed=owed,
         questions=[q["text"] for q in findings["questions"]],
         hygiene=_cautions(_HYGIENE, words),
         headline=words(NOTES["liked"]) if liked else _headline(findings, rows, plan, seen, words),
@@ -259,7 +271,7 @@ def next_shown(
 
 
 def headline_of(
-    counsel: Counsel, *, held: Held, words: Words, grade: int | None = None
+    counsel: Counsel, *, held: Held, words: Words, grade: int | None = None, owed: Owed = ""
 ) -> tuple[str, str]:
     """Return the likeliest finding, and what to do next, each in a line.
 
@@ -277,6 +289,7 @@ def headline_of(
         words=words,
         index=_leave(plan) if leave else None,
         put_aside=bool(grave),
+        instead="" if leave else _instead(plan, owed, words),
     )
     act = f"{seen.where}, {seen.how_much}" if seen.how_much else seen.where
     if leave:
@@ -289,6 +302,15 @@ def _liked(plan: Plain, findings: Plain, grade: int | None) -> bool:
     named = any(f["support"] in _NAMED for f in findings["findings"])
     asked = plan["target"] in ("words", "loved reed")
     return (grade or 0) >= LIKED and not named and not asked
+
+
+def _instead(plan: Plain, owed: Owed, words: Words) -> str:
+    """Return what is said in place of a cut that its player has not agreed to; empty for none."""
+    if not owed:
+        return ""
+    advised = plan["options"][plan["advised"]]["kind"]
+    waits = advised == "leave" and any(b["stop"] == "ask-owner" for b in plan["barred"])
+    return words(ASKS[owed]) if advised in _CUTS or waits else ""
 
 
 def _leave(plan: Plain) -> int:

@@ -14,7 +14,9 @@ from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import Clip, Cut, ForceTest, Lengths, Opening, Withdrawn
 from crowlight.bench.payload import Followed
 from crowlight.bench.ports import Entry
+from crowlight.bench.workshop_kinds import Consent
 from crowlight.errors import CrowlightError, NotFound
+from crowlight.report.posted_words import CONSENT_TO
 from crowlight.report.words import mark
 from crowlight.web.consent import consent_of
 from crowlight.web.field import Form
@@ -129,11 +131,12 @@ def _start(sheet: Sheet, kind: str) -> dict[str, list[str]]:
 
 
 @router.get("/reeds/{reed}/write/{kind}")
-def form(request: Request, reed: UUID, kind: str, bench: UseBench) -> Response:
-    """Show the form for one kind of entry."""
+def form(request: Request, reed: UUID, kind: str, bench: UseBench, to: str = "") -> Response:
+    """Show the form for one kind of entry; `to` is what a player is asked for."""
     _known(kind, bench)
     sheet = as_kept(bench.desk, reed)
-    return _page(request, bench, sheet, kind, _start(sheet, kind))
+    asked = kind == Consent.kind and to in CONSENT_TO
+    return _page(request, bench, sheet, kind, {"to": [to]} if asked else _start(sheet, kind))
 
 
 @router.post("/reeds/{reed}/write/{kind}")

@@ -231,6 +231,7 @@ def _other_page(
         troubles=troubles,
         uuid=uuid,
         news=lines(sheet, bench.words)[:5] if status == 409 else [],
+        owed=bench.desk.posted.owed(sheet.reed.uuid),
         **pick_choices(request, bench, sheet),
     )
 

@@ -15,10 +15,12 @@ from starlette.responses import RedirectResponse, Response
 from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import Withdrawn
 from crowlight.bench.ports import ReedQuery, Sitting, SittingReed
+from crowlight.bench.posted import Owed
 from crowlight.bench.sittings import MOST_REEDS, Act, Step, minutes_wet, next_act, passed_now
 from crowlight.errors import CrowlightError, InputError, NotFound
 from crowlight.report.sitting import STEPS, WHY, asked_said
 from crowlight.report.words import Words, mark
+from crowlight.web.consent import ASKS
 from crowlight.web.fields import FORMS
 from crowlight.web.held import guesses_first, held
 from crowlight.web.log import Line, lines
@@ -57,6 +59,7 @@ class Tile:
     last: str
     act: Act
     step: str
+    owed: Owed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,6 +207,7 @@ def _advice(request: Request, bench: Bench, sheet: Sheet) -> _Advice:
             held=held(request),
             words=bench.words,
             now=bench.desk.clock.now(),
+            owed=bench.desk.posted.owed(reed),
         )
     )
 
@@ -211,7 +215,8 @@ def _advice(request: Request, bench: Bench, sheet: Sheet) -> _Advice:
 def _tile(bench: Bench, here: SittingReed, *, advice_asks: bool = False) -> Tile:
     sheet = as_kept(bench.desk, here.reed)
     now = bench.desk.clock.now()
-    act = next_act(sheet.state, here, now=now, advice_asks=advice_asks)
+    owed = bench.desk.posted.owed(here.reed)
+    act = next_act(sheet.state, here, now=now, advice_asks=advice_asks, may_cut=not owed)
     wet = minutes_wet(sheet.state, now)
     words = bench.words
     last = sheet.state.last
@@ -222,6 +227,7 @@ def _tile(bench: Bench, here: SittingReed, *, advice_asks: bool = False) -> Tile
         last=words.kind(last.payload.kind) if last else "",
         act=act,
         step=words(STEPS[act.step].name),
+        owed=owed,
     )
 
 
@@ -230,6 +236,8 @@ def _hand(tile: Tile, asked: str, words: Words) -> Hand:
     chosen = step is not tile.act.step
     why = "" if chosen else words(WHY[tile.act.why])
     title = asked_said(step, tile.act, words)
+    if step is Step.CUT and tile.owed:
+        title = words(ASKS[tile.owed])
     sheet = tile.sheet
     newest = max(sheet.entries, key=lambda e: e.seq, default=None)
     undo = None
