@@ -144,6 +144,19 @@ def empty(tmp_path: Path) -> Iterator[Served]:
         yield served
 
 
+def until_seen(page: Page) -> None:
+    """Load the pictures that are put off too, and wait until each is whole and has a size.
+
+    `HTMLImageElement.decode` says less: it also rejects when the browser drops what it decoded.
+    """
+    page.evaluate("[...document.images].forEach((i) => { i.loading = 'eager'; })")
+    page.wait_for_function("() => [...document.images].every((i) => i.complete)")
+    broken = page.evaluate(
+        "[...document.images].filter((i) => !(i.naturalWidth > 0)).map((i) => i.currentSrc)"
+    )
+    assert not broken, broken
+
+
 def until_kept(page: Page, path: str) -> None:
     """Wait until the service worker keeps the page of this path."""
     page.evaluate(

@@ -7,6 +7,7 @@ from playwright.sync_api import expect
 
 from crowlight.bench.kinds import ForceTest
 
+from .conftest import until_seen
 from .test_pages import check
 
 pytestmark = pytest.mark.browser
@@ -25,5 +26,5 @@ def test_the_page_of_what_was_learned_is_sound(window, modelled):
             drawing = page.get_by_role("img", name="Side view")
             drawing.scroll_into_view_if_needed()
             expect(drawing).to_be_visible()
-            assert drawing.evaluate("i => i.decode().then(() => i.naturalWidth)") > 0
+            until_seen(page)
             assert page.get_by_role("columnheader", name="After").count() == 1

@@ -77,13 +77,8 @@ def sounding(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Sounding]:
 
 def settle(page: Page) -> None:
     """Open what is folded away and load what is put off."""
-    page.evaluate(
-        """async () => {
-             document.querySelectorAll('details').forEach((d) => { d.open = true; });
-             const images = [...document.images];
-             images.forEach((i) => { i.loading = 'eager'; });
-             await Promise.all(images.map((i) => i.decode())); }"""
-    )
+    page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+    until_seen(page)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
