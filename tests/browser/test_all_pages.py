@@ -36,9 +36,11 @@ TRIP = "home_name=Saltmarsh&home_altitude=5&to_name=Highfold&to_altitude=2100&ma
 COVERED: dict[str, tuple[str, ...] | str] = {
     "/": ("/", "/?q=nothing-like-this"),
     "/batches": ("/batches",),
+    "/batches/new": ("/batches/new",),
     "/batches/{batch}": ("{batch}",),
     "/batches/{batch}/batch.json": "data",
     "/batches/{batch}/chart/{code}.svg": "picture",
+    "/batches/{batch}/reeds": ("{batch}/reeds",),
     "/bench": tuple(
         f"/bench?step={step}"
         for step in ("", *Step)

@@ -89,8 +89,8 @@ def test_reeds_without_a_map_say_why(site) -> None:
 
 def test_an_empty_batch_and_one_that_is_not_there(site) -> None:
     batch = site.desk.people.add_batch("Empty")
-    page = site.get(f"/batches/{batch.uuid}", 404).text
-    assert "crowlight assign" in page
+    page = site.get(f"/batches/{batch.uuid}").text
+    assert "No reed is of this batch yet." in page
     site.get("/batches/6f1b0bb0-0000-4000-8000-000000000000", 404)
     site.get("/batches/none", 404)
     assert "0 reeds" in site.get("/batches").text

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from crowlight.bench.batch_facts import facts_of
+from crowlight.bench.kinds import Note
 from crowlight.bench.ports import Batch, Maker, Reed, ReedQuery
 from crowlight.bench.state import state_of
 from crowlight.bench.tasks import result_key, task_named
@@ -110,6 +111,50 @@ class Batches:
             if not page.rows or len(found) >= page.total:
                 # two batches may have one name
                 return tuple(r for r in found if r.batch == batch.uuid)
+
+    def move(
+        self,
+        reeds: Sequence[UUID],
+        to: Batch | None,
+        *,
+        said: Callable[[Reed], str],
+        sent: UUID,
+    ) -> int:
+        """Put reeds into a batch, or out of the one they are of; each tells so in its own log.
+
+        Batches are ordinary rows, so that their names can be changed; the log keeps what was done.
+
+        Parameters
+        ----------
+        reeds : sequence of UUID
+            Which; those that are there already are left alone.
+        to : Batch or None
+            The batch; None for none.
+        said : callable
+            From a reed as it was to what its log is to say.
+        sent : UUID
+            Of what was sent: sending it again does only what is still to be done.
+
+        Returns
+        -------
+        int
+            How many were moved.
+
+        Raises
+        ------
+        NotFound
+            If one of them is not kept; then none is moved.
+        """
+        records = self.desk.records
+        kept = [records.reed(uuid) for uuid in dict.fromkeys(reeds)]
+        moving = [r for r in kept if r.batch != (to.uuid if to else None)]
+        for reed in moving:
+            entry = uuid5(sent, str(reed.uuid))
+            # the note first: what breaks off in between is done by sending again
+            if all(e.uuid != entry for e in records.entries_of_kinds({Note.kind}, reed=reed.uuid)):
+                self.desk.write(reed.uuid, Note(text=said(reed)), uuid=entry)
+            self.desk.people.assign(reed.uuid, batch=to.uuid if to else None)
+        return len(moving)
 
     def of(self, key: str | UUID) -> BatchShown:
         """Say what a batch has in common and what differs in it.

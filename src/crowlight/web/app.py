@@ -20,6 +20,7 @@ from crowlight.web.replies import Replies
 from crowlight.web.routes import (
     arrival,
     back,
+    batch_making,
     batches,
     blades,
     calibration,
@@ -109,7 +110,17 @@ def create_app(
         closing,
         back,
     )
-    for module in (*shown, scores, batches, posted, arrival, letters, record, offline):
+    for module in (
+        *shown,
+        scores,
+        batch_making,
+        batches,
+        posted,
+        arrival,
+        letters,
+        record,
+        offline,
+    ):
         app.include_router(module.router)
     app.add_api_route("/static/{version}/{name}", _static, include_in_schema=False)
     app.add_api_route("/favicon.ico", _icon, include_in_schema=False)

@@ -39,6 +39,7 @@ DONE: Mapping[str, str] = {
     "photo": mark("Photograph kept."),
     "letter": mark("Letter kept as you edited it."),
     "settings": mark("Kept."),
+    "batch": mark("Batch kept."),
 }
 
 

@@ -75,6 +75,9 @@ def _ask(request: Request, bench: Bench, batch: UUID) -> BatchShown | UnderWay:
 def batch_page(request: Request, batch: UUID, bench: UseBench, chart: str = "") -> Response:
     """Show what a batch tells."""
     words, kept = bench.words, bench.desk.people.batch(batch)
+    if not bench.desk.batches.reeds_of(kept):
+        why = words(mark("No reed is of this batch yet."))
+        return bench.pages.render(request, "batch.html", batch=kept, shown=None, why=why)
     try:
         shown = _ask(request, bench, batch)
     except CrowlightError as error:
