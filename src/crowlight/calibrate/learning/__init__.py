@@ -11,8 +11,9 @@ from crowlight.calibrate.learning.confounds import (
     SplitTest,
     effect_claim,
     split_test,
+    untouched,
 )
-from crowlight.calibrate.learning.correct import FACTORS, Correction, learn_correction
+from crowlight.calibrate.learning.correct import FACTORS, LEAST, Correction, learn_correction
 from crowlight.calibrate.learning.hierarchy import (
     Estimate,
     Grouped,
@@ -25,6 +26,7 @@ from crowlight.calibrate.learning.scores import Coverage, Pair, Score, score
 
 __all__ = [
     "FACTORS",
+    "LEAST",
     "Between",
     "Claim",
     "Correction",
@@ -44,4 +46,5 @@ __all__ = [
     "score",
     "shrink",
     "split_test",
+    "untouched",
 ]

@@ -18,7 +18,7 @@ from scipy.stats import t as student
 
 from crowlight.errors import InputError
 
-__all__ = ["Between", "Claim", "Reason", "SplitTest", "effect_claim", "split_test"]
+__all__ = ["Between", "Claim", "Reason", "SplitTest", "effect_claim", "split_test", "untouched"]
 
 Reason = Literal[
     "two-changes", "rested", "re-soaked", "place-changed", "chosen-at-worst", "too-few", "no-effect"
@@ -193,6 +193,37 @@ def effect_claim(
         len(pairs) - len(sound),
         None if claimed else proposal,
     )
+
+
+def untouched(
+    before: float, *, usual_mean: float, usual_sd: float, repeatability: float
+) -> tuple[float, float]:
+    """Return where a reed that measured `before` truly lies, and how surely.
+
+    Parameters
+    ----------
+    before : float
+        As measured; the reed was chosen for it.
+    usual_mean, usual_sd : float
+        Where such reeds lie usually, true values, and how they scatter, same unit; the spread > 0.
+    repeatability : float
+        Standard uncertainty of one measure, same unit; > 0.
+
+    Returns
+    -------
+    float
+        Expected value, drawn towards the usual one: see `effect_claim`.
+    float
+        Its standard uncertainty.
+
+    Examples
+    --------
+    >>> untouched(9.0, usual_mean=5.0, usual_sd=3.0, repeatability=1.0)[0]
+    8.6
+    """
+    reliability = usual_sd**2 / (usual_sd**2 + repeatability**2)
+    back = usual_mean + reliability * (before - usual_mean)
+    return back, math.sqrt(reliability) * repeatability
 
 
 def _interval(left: NDArray[np.float64], one: float, risk: float) -> tuple[float, float, float]:

@@ -1,9 +1,10 @@
 r"""Effects of groups, drawn together: a hierarchical normal model with several kinds of group.
 
-    y_i = mu + sum over factors of effect[factor, level_i] + error_i
+    y_i = d_i (mu + sum over factors of effect[factor, level_i]) + error_i
     effect ~ normal(0, spread_factor),  error_i ~ normal(0, sqrt(s_i² + scatter²))
 
-y what was seen, s_i its known standard error. Levels that rest on little are drawn towards the
+y what was seen, s_i its known standard error, d_i how far the effects count in it (1 unless told).
+Levels that rest on little are drawn towards the
 mean, the more so the less levels differ among each other. Means and effects are worked out exactly
 for given spreads; spreads and scatter are averaged over their posterior on points that fill the
 prior evenly (Sobol's sequence), weighed by the marginal likelihood.
@@ -18,6 +19,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
 from scipy.special import logsumexp, ndtr, ndtri
 from scipy.stats import qmc
 
@@ -35,9 +37,12 @@ class SpreadPrior:
     Parameters
     ----------
     scale : float
-        Standard deviation of a half-normal, or the upper end of a uniform; unit of `y`; > 0.
-    shape : {"half-normal", "uniform"}
+        Standard deviation of a half-normal, the upper end of a uniform, or the median of a
+        log-normal; unit of `y`; > 0.
+    shape : {"half-normal", "uniform", "log-normal"}
         Which.
+    log_sd : float
+        Standard deviation of the logarithm of a log-normal; >= 0.
 
     Raises
     ------
@@ -46,7 +51,8 @@ class SpreadPrior:
     """
 
     scale: float
-    shape: Literal["half-normal", "uniform"] = "half-normal"
+    shape: Literal["half-normal", "uniform", "log-normal"] = "half-normal"
+    log_sd: float = 0.5
 
     def __post_init__(self) -> None:
         if not (self.scale > 0 and math.isfinite(self.scale)):
@@ -57,6 +63,8 @@ class SpreadPrior:
         """Return quantiles."""
         if self.shape == "uniform":
             return self.scale * share
+        if self.shape == "log-normal":
+            return self.scale * np.exp(self.log_sd * ndtri(share))
         return self.scale * ndtri(0.5 + 0.5 * share)
 
 
@@ -90,13 +98,17 @@ class Estimate:
         return float(self.weights @ ndtr((value - self.means) / np.maximum(self.sds, 1e-300)))
 
     def quantile(self, share: float) -> float:
-        """Return the value below which a share lies, by bisection; 0 < share < 1."""
-        reach = 12.0 * (self.sd + 1e-300)
-        low, high = self.mean - reach, self.mean + reach
-        for _ in range(80):
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if self.cdf(middle) < share else (low, middle)
-        return 0.5 * (low + high)
+        """Return the value below which a share lies, by Brent's method; 0 < share < 1."""
+        middle, sd = self.mean, self.sd
+        if sd == 0.0:
+            return middle
+        reach = 12.0 * sd
+        while not self.cdf(middle - reach) < share < self.cdf(middle + reach):
+            reach *= 2.0
+            if reach > 1e6 * sd:  # closer to 0 or 1 than numbers go
+                return middle + math.copysign(reach, share - 0.5)
+        off = brentq(lambda x: self.cdf(middle + x) - share, -reach, reach, xtol=1e-12 * sd)
+        return middle + float(off)
 
 
 @dataclass(frozen=True)
@@ -176,6 +188,7 @@ def shrink(
     scatter: SpreadPrior | None = None,
     mean_sd: float = math.inf,
     draws: int = 1024,
+    along: ArrayLike | None = None,
 ) -> Grouped:
     """Learn the effects of all groups.
 
@@ -195,6 +208,8 @@ def shrink(
         Prior standard deviation of the mean about 0; infinite: nothing is known.
     draws : int
         Points the spreads are averaged over; a power of 2.
+    along : array_like, shape (n,), optional
+        How far mean and effects count in each observation; 1 by default, below 0 the other way.
 
     Returns
     -------
@@ -221,6 +236,8 @@ def shrink(
     values, known = np.asarray(y, float), np.asarray(errors, float)
     _check(values, known, groups, spreads, scatter)
     levels, x = _design(len(values), groups)
+    if along is not None:
+        x = x * np.asarray(along, float)[:, None]
     sizes = [len(levels[f]) for f in groups]
     priors = [*(spreads[f] for f in groups), *([scatter] if scatter else [])]
     drawn = _drawn(priors, draws)
