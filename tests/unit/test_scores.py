@@ -17,7 +17,7 @@ from crowlight.report.scores import credit_said, score_rows, scores_plain, score
 from crowlight.report.words import in_locale
 
 MINUTES_PER_DAY = 1440.0
-REED: Any = SimpleNamespace(maker=None, batch=None)
+REED: Any = SimpleNamespace(uuid=named(0), maker=None, batch=None)
 WORDS = in_locale("en")
 
 

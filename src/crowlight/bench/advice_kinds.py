@@ -51,7 +51,11 @@ class Named(_Row):
 
 
 class Foretold(_Row):
-    """Predicted change of one output: 5, 50 and 95 % points, in its unit."""
+    """Predicted change of one output: 5, 50 and 95 % points, in its unit.
+
+    Where the maker's own cuts put it right, `raw` holds the points as the model alone told them and
+    `own_cuts` how many cuts that rests on. Later corrections are learned from `raw`.
+    """
 
     name: Line
     unit: Line
@@ -59,6 +63,8 @@ class Foretold(_Row):
     middle: float
     high: float
     basis: tuple[Line, ...] = ()
+    raw: tuple[float, float, float] | None = None
+    own_cuts: Annotated[int, Field(ge=0)] = 0
 
 
 class Offered(_Row):
@@ -87,10 +93,11 @@ class Advised(Payload):
     """What was advised, so that it can be compared later with what came of it.
 
     `seq` is the number of the reed's entry it rests on, `digest` that of everything it was worked
-    out from, `code` the version of crowlight that did.
+    out from, `code` the version of crowlight that did. Version 2 adds what own cuts put right.
     """
 
     kind: ClassVar[str] = "advised"
+    version: ClassVar[int] = 2
     target: Literal["loved reed", "words", "good reeds", "style", "none"]
     target_reed: UUID | None = None
     answer: Literal["findings", "no_finding", "cannot_tell"]

@@ -14,6 +14,7 @@ from crowlight.bench.cane import with_cane_left
 from crowlight.bench.counsel import COUNSEL, Counsel, Now, without_shapes
 from crowlight.bench.desk import LIKED
 from crowlight.bench.mechanics import wet_readings
+from crowlight.bench.own_correcting import correcting_of
 from crowlight.bench.ports import Report
 from crowlight.bench.shape import (
     Kept,
@@ -248,6 +249,9 @@ def _planned(
         rough=inputs["rough"],
         done=inputs["done"],
         gauge=gauge,
+        correcting=correcting_of(
+            inputs.get("own_cuts"), maker=inputs.get("maker", ""), batch=inputs.get("batch", "")
+        ),
     )
     return reed, known, plan
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from crowlight.bench.extras import extras_of
 from crowlight.bench.gathering import Gathering, Planning
 from crowlight.bench.known import known_of
+from crowlight.bench.own_cuts import makers_own_cuts
 from crowlight.bench.ports import Reed
 from crowlight.bench.state import state_of
 from crowlight.bench.tasks import result_key, task_named
@@ -52,6 +53,9 @@ class Answering:
             "grade": state.grade,
             "done": (*gather.done(), *(("acclimatise",) if settled(known) else ())),
             "notes": gather.notes(planning),
+            "own_cuts": makers_own_cuts(self.desk.records, self.desk.results, reed).teaching,
+            "maker": str(reed.maker or ""),
+            "batch": str(reed.batch or ""),
         }
         return self._answered(reed, given, planning)
 

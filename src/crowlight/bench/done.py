@@ -98,7 +98,14 @@ def _offered(option: Option) -> Offered:
         harm=option.harm.total,
         expected=tuple(
             Foretold(
-                name=e.name, unit=e.unit, low=e.low, middle=e.middle, high=e.high, basis=e.basis
+                name=e.name,
+                unit=e.unit,
+                low=e.low,
+                middle=e.middle,
+                high=e.high,
+                basis=e.basis,
+                raw=e.raw,
+                own_cuts=e.own_cuts,
             )
             for e in option.expected
         ),

@@ -1,4 +1,7 @@
-"""What predictions have come to: each advice beside what was measured after it was followed."""
+"""What predictions have come to: each advice beside what was measured after it was followed.
+
+Scores are of what was told; corrections are learned from what the model told before any of them.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +16,8 @@ import numpy as np
 
 from crowlight.bench.kinds import Clip, Cut, Opening, Travelled, Wetting
 from crowlight.bench.outcomes import changed_by
+from crowlight.bench.own_correcting import learned_by
+from crowlight.bench.own_cuts import OwnCuts, joined, own_cuts_of
 from crowlight.bench.payload import Followed
 from crowlight.bench.ports import Entry, Reed, ReedQuery
 from crowlight.bench.state import ReedState, state_of
@@ -25,14 +30,21 @@ from crowlight.calibrate.learning import (
     Reason,
     Score,
     effect_claim,
-    learn_correction,
     score,
 )
 
 if TYPE_CHECKING:
     from crowlight.bench.desk import Desk
 
-__all__ = ["Credit", "Learned", "Learning", "Told", "learned_from", "pairs_of"]
+__all__ = [
+    "Beside",
+    "Credit",
+    "Learned",
+    "Learning",
+    "Told",
+    "learned_from",
+    "pairs_of",
+]
 
 #: Most reeds looked at, the latest first.
 MOST = 200
@@ -44,16 +56,21 @@ _USUAL = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """How later predictions of one quantity are put right.
+    """How later predictions of one quantity are put right, for the reeds of one maker.
 
     Parameters
     ----------
     quantity : str
         Which.
+    maker : UUID or None
+        Whose cuts; None for a reed that is nobody's, which learns from its own.
     cuts : int
         How many cuts it rests on.
+    left_out : int
+        Cuts measured before and after that do not count: something else lay between.
     bias : float
-        Mean error, in standard deviations as they were told, drawn towards 0.
+        Mean error along the predicted change, in standard deviations as the model told them, drawn
+        towards 0: above 0 more came of it than told.
     scale : float
         How much wider than told the errors scatter.
     used : bool
@@ -61,10 +78,33 @@ class Told:
     """
 
     quantity: str
+    maker: UUID | None = None
     cuts: int
+    left_out: int = 0
     bias: float
     scale: float
     used: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Beside:
+    """Predictions that own cuts put right, beside what the model alone would have told.
+
+    Parameters
+    ----------
+    quantity : str
+        Which.
+    cuts : int
+        Cuts whose prediction was put right, and that were measured.
+    crps, raw_crps : float
+        Mean continuous ranked probability score of what was told, and of the model alone, in the
+        unit of the quantity; 0 is best.
+    """
+
+    quantity: str
+    cuts: int
+    crps: float
+    raw_crps: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +146,8 @@ class Learned:
         How often something else lay between the measures, by what.
     credits : tuple of Credit
         What may be said of the opening.
+    beside : tuple of Beside
+        Whether what was put right did better for it.
     """
 
     reeds: int
@@ -115,6 +157,7 @@ class Learned:
     corrections: tuple[Told, ...] = ()
     confounded: Mapping[Reason, int] = field(default_factory=dict[Reason, int])
     credits: tuple[Credit, ...] = ()
+    beside: tuple[Beside, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,10 +170,9 @@ class Learning:
         """Score the predictions of a maker's reeds, or of all."""
         return learned_from(self._logs(maker))
 
-    def correction(self, quantity: str, maker: UUID | None = None) -> Correction:
-        """Return by what later predictions of a quantity are put right."""
-        pairs = [p for reed, log, text in self._logs(maker) for p in pairs_of(reed, log, text)]
-        return learn_correction(pairs, quantity=quantity)
+    def correction(self, maker: UUID) -> Correction:
+        """Return by what later predictions of the opening are put right on a maker's reeds."""
+        return learned_by(joined(own_cuts_of(reed, log) for reed, log, _ in self._logs(maker)))
 
     def _logs(self, maker: UUID | None) -> Iterator[tuple[Reed, tuple[Entry, ...], str]]:
         records = self.desk.records
@@ -153,6 +195,9 @@ def learned_from(logs: Iterator[tuple[Reed, Sequence[Entry], str]]) -> Learned:
         A reed, its entries, and the text of its style if it is a maker's own.
     """
     pairs: list[Pair] = []
+    raw: list[Pair] = []
+    own: dict[UUID, list[OwnCuts]] = {}
+    makers: dict[UUID, UUID | None] = {}
     between: dict[str, list[Between]] = {}
     openings: list[float] = []
     reeds = followed = 0
@@ -161,11 +206,13 @@ def learned_from(logs: Iterator[tuple[Reed, Sequence[Entry], str]]) -> Learned:
         state = state_of(log)
         followed += sum(_is_cut(e) and _follows(e) for e in state.entries)
         pairs.extend(pairs_of(reed, log, text))
+        raw.extend(pairs_of(reed, log, text, raw=True))
+        whose = reed.maker or reed.uuid
+        own.setdefault(whose, []).append(own_cuts_of(reed, log))
+        makers[whose] = reed.maker
         openings.extend(e.payload.height for e in state.entries if isinstance(e.payload, Opening))
         for what, one in _openings_between(state):
             between.setdefault(what, []).append(one)
-    quantities = sorted({p.quantity for p in pairs})
-    corrections = [learn_correction(pairs, quantity=q) for q in quantities]
     reasons: Counter[Reason] = Counter(r for x in between.values() for b in x for r in b.confounds)
     return Learned(
         reeds=reeds,
@@ -173,25 +220,50 @@ def learned_from(logs: Iterator[tuple[Reed, Sequence[Entry], str]]) -> Learned:
         paired=len({p.cut for p in pairs}),
         scores=score(pairs),
         corrections=tuple(
-            Told(
-                quantity=c.quantity,
-                cuts=c.cuts,
-                bias=c.bias(),
-                scale=c.scale,
-                used=c.learned is not None,
-            )
-            for c in corrections
+            _told(makers[whose], together)
+            for whose, parts in own.items()
+            if (together := joined(parts)).changes
         ),
         confounded=dict(reasons),
         credits=tuple(_credits(between, openings)),
+        beside=tuple(_beside(pairs, raw)),
     )
 
 
-def pairs_of(reed: Reed, log: Sequence[Entry], style_text: str = "") -> list[Pair]:
+def _told(maker: UUID | None, own: OwnCuts) -> Told:
+    found = learned_by(own)
+    return Told(
+        quantity=found.quantity,
+        maker=maker,
+        cuts=found.cuts,
+        left_out=len(own.changes) - found.cuts,
+        bias=found.bias(),
+        scale=found.scale,
+        used=found.learned is not None,
+    )
+
+
+def _beside(told: Sequence[Pair], raw: Sequence[Pair]) -> Iterator[Beside]:
+    """Yield how predictions that were put right did, beside the model alone."""
+    of = {(p.cut, p.quantity): p for p in raw}
+    for quantity in sorted({p.quantity for p in raw}):
+        both = [(p, of[p.cut, quantity]) for p in told if (p.cut, quantity) in of]
+        both = [(p, r) for p, r in both if p.quantity == quantity]
+        yield Beside(
+            quantity=quantity,
+            cuts=len({p.cut for p, _ in both}),
+            crps=float(np.mean([p.seen.crps(p.happened) for p, _ in both])),
+            raw_crps=float(np.mean([r.seen.crps(r.happened) for _, r in both])),
+        )
+
+
+def pairs_of(
+    reed: Reed, log: Sequence[Entry], style_text: str = "", *, raw: bool = False
+) -> list[Pair]:
     """Return what was predicted of a reed's cuts beside what was measured.
 
     Only for cuts that followed an advice; what was told without a width, such as the size of a
-    clip, is no prediction.
+    clip, is no prediction. With `raw`, what the model alone told, of those own cuts put right.
     """
     found: list[Pair] = []
     for e in state_of(log).entries:
@@ -210,7 +282,9 @@ def pairs_of(reed: Reed, log: Sequence[Entry], style_text: str = "") -> list[Pai
             # nothing was predicted of what was done otherwise
             if x.low is None or x.middle is None or x.high is None or not x.low < x.high:
                 continue
-            told = Predicted(x.low, x.middle, x.high)
+            if raw and x.raw is None:
+                continue
+            told = Predicted(*(x.raw if raw and x.raw else (x.low, x.middle, x.high)))
             found.append(Pair(x.name, told, x.value, x.uncertainty, str(e.uuid), groups))
     return found
 

@@ -40,6 +40,8 @@ class Found:
     within : bool or None
         Whether what was found fits the prediction: nearer to it than nineteen times in twenty by
         chance; None without a prediction.
+    raw : tuple of float or None
+        The prediction as the model alone made it, where own cuts put it right.
     """
 
     name: str
@@ -50,6 +52,7 @@ class Found:
     value: float
     uncertainty: float
     within: bool | None
+    raw: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +146,12 @@ def _found(
 
 
 def _compared(
-    name: str, unit: str, told: tuple[float, float, float] | None, value: float, u: float
+    name: str,
+    unit: str,
+    told: tuple[float, float, float] | None,
+    value: float,
+    u: float,
+    raw: tuple[float, float, float] | None = None,
 ) -> Found:
     if told is None:
         return Found(
@@ -155,7 +163,7 @@ def _compared(
     within = abs(value - middle) <= 1.96 * spread if spread > 0 else value == middle
     return Found(
         name=name, unit=unit, low=low, middle=middle, high=high, value=value,
-        uncertainty=u, within=within,
+        uncertainty=u, within=within, raw=raw,
     )  # fmt: skip
 
 
@@ -176,6 +184,7 @@ def _opening(
             (told.low, told.middle, told.high) if told else None,
             new.height - old.height,
             math.hypot(old.uncertainty, new.uncertainty),
+            told.raw if told else None,
         )
 
 

@@ -276,6 +276,9 @@ def _expected(option: Plain, words: Words) -> list[str]:
             if row is not None and not _nothing(option, name):
                 how = row.share or row.change
                 lines.append(f"  {row.label}: {how} [{row.basis}]")
+                if row.without:
+                    text = mark("    without your cuts: %(range)s")
+                    lines.append(words.say(text, range=row.without))
     if lines:
         lines.insert(0, _label(mark("Expected, nine times in ten"), words))
     if option["kind"] in ("scrape", "clip"):

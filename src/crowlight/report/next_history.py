@@ -139,9 +139,10 @@ def came_said(changed: Changed, words: Words) -> Came:
             low, _, high = offered.cane
             rows.append(_row("cane", _range(low, high, words), "", found, words))
         told = [
-            {"name": e.name, "unit": e.unit, "change": (e.low, e.middle, e.high), "basis": e.basis}
+            {"name": e.name, "unit": e.unit, "change": (e.low, e.middle, e.high),
+             "basis": e.basis, "without_own_cuts": e.raw, "own_cuts": e.own_cuts}
             for e in offered.expected
-        ]
+        ]  # fmt: skip
         rows += [
             _row(row.name, row.change, row.basis, found, words)
             for row in expected_rows(told, words)

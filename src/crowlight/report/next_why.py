@@ -63,7 +63,10 @@ _ADDRESSES: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class ExpectedRow:
-    """A predicted change: what, its range, the same as a share, what it rests on."""
+    """A predicted change: what, its range, the same as a share, what it rests on.
+
+    `without` is the range as the model alone tells it, where own cuts put it right; else empty.
+    """
 
     name: str
     label: str
@@ -71,6 +74,7 @@ class ExpectedRow:
     share: str
     basis: str
     open_sign: bool
+    without: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +189,8 @@ def expected_rows(expected: Iterable[Plain], words: Words) -> tuple[ExpectedRow,
     Parameters
     ----------
     expected : iterable of mapping
-        ``expected`` of an option: name, unit, change (5, 50, 95 %), share, basis.
+        ``expected`` of an option: name, unit, change (5, 50, 95 %), share, basis; where own cuts
+        put it right, ``without_own_cuts`` and ``own_cuts``.
     words : Words
         The language.
     """
@@ -209,11 +214,29 @@ def expected_rows(expected: Iterable[Plain], words: Words) -> tuple[ExpectedRow,
                 label=output_name(name, words),
                 change=change,
                 share=f"{shares}\N{NO-BREAK SPACE}%" if shares else "",
-                basis=basis_said(e["basis"], words),
+                basis=_rests_on(e, words),
                 open_sign=low < 0.0 < high and not nothing,
+                without=_without(e.get("without_own_cuts"), factor, digits, words, after),
             )
         )
     return tuple(rows)
+
+
+def _rests_on(e: Plain, words: Words) -> str:
+    """Return what a prediction rests on, and how many own cuts put it right."""
+    said = basis_said(e["basis"], words)
+    cuts = e.get("own_cuts") or 0
+    return words.say(mark("%(basis)s (%(cuts)s cuts)"), basis=said, cuts=cuts) if cuts else said
+
+
+def _without(
+    raw: Iterable[float] | None, factor: float, digits: int, words: Words, after: str
+) -> str:
+    """Return the range as the model alone tells it."""
+    if raw is None:
+        return ""
+    low, _, high = (float(v) * factor for v in raw)
+    return _between(low, high, digits, words) + after
 
 
 def _decimals(low: float, high: float) -> int:

@@ -7,13 +7,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from crowlight.bench.learning import Credit, Learned, Told
-from crowlight.calibrate.learning import Coverage, Reason, Score
+from crowlight.bench.learning import Beside, Credit, Learned, Told
+from crowlight.calibrate.learning import LEAST, Coverage, Reason, Score
 from crowlight.report.words import Words, mark
 
 __all__ = [
     "REASONS",
     "ScoreRow",
+    "beside_said",
     "credit_said",
     "reasons_said",
     "score_rows",
@@ -111,20 +112,49 @@ def score_rows(found: Learned, words: Words) -> list[ScoreRow]:
     return [_row(s, words) for s in found.scores]
 
 
-def told_said(t: Told, words: Words) -> str:
-    """Return how later predictions of a quantity are put right."""
+def told_said(t: Told, words: Words, who: str = "") -> str:
+    """Return how later predictions of a quantity are put right, and whose."""
     name = words(_shown(t.quantity)[0])
-    if not t.used:
-        return words.say(mark("%(what)s: nothing yet, from %(cuts)s cuts"), what=name, cuts=t.cuts)
+    if who:
+        name = f"{who}, {name}"
+    if t.used:
+        said = words.say(
+            mark(
+                "%(what)s: moved by %(bias)s of its spread along the predicted change, width "
+                "%(scale)s times, from %(cuts)s cuts"
+            ),
+            what=name,
+            bias=words.number(t.bias, 1, signed=True),
+            scale=words.number(t.scale, 1),
+            cuts=t.cuts,
+        )
+    else:
+        said = words.say(
+            mark("%(what)s: nothing yet, from %(cuts)s cuts; it takes %(least)s"),
+            what=name, cuts=t.cuts, least=LEAST,
+        )  # fmt: skip
+    if not t.left_out:
+        return said
+    return words.say(
+        mark("%(said)s (%(left)s more do not count: something else lay between the measures)"),
+        said=said,
+        left=t.left_out,
+    )
+
+
+def beside_said(b: Beside, words: Words) -> str:
+    """Return whether predictions that own cuts put right did better for it."""
+    name, unit, factor, digits = _shown(b.quantity)
     return words.say(
         mark(
-            "%(what)s: middle moved by %(bias)s of its spread, width %(scale)s times, from "
-            "%(cuts)s cuts"
+            "%(what)s: score %(told)s %(unit)s as told, %(raw)s %(unit)s without own cuts, over "
+            "%(cuts)s cuts told with them"
         ),
-        what=name,
-        bias=words.number(t.bias, 1),
-        scale=words.number(t.scale, 1),
-        cuts=t.cuts,
+        what=words(name),
+        told=words.number(factor * b.crps, digits),
+        raw=words.number(factor * b.raw_crps, digits),
+        unit=unit,
+        cuts=b.cuts,
     )
 
 
@@ -193,6 +223,7 @@ def scores_text(found: Learned, words: Words) -> str:
             ),
         ]  # fmt: skip
     lines += [told_said(t, words) for t in found.corrections]
+    lines += [beside_said(b, words) for b in found.beside]
     lines += reasons_said(found, words)
     lines += [credit_said(c, words) for c in found.credits]
     return "\n".join(lines)
@@ -227,9 +258,13 @@ def scores_plain(found: Learned) -> dict[str, Any]:
             for s in found.scores
         ],
         "corrections": [
-            {"quantity": t.quantity, "cuts": t.cuts, "bias": t.bias, "scale": t.scale,
-             "used": t.used}
+            {"quantity": t.quantity, "maker": str(t.maker) if t.maker else None, "cuts": t.cuts,
+             "left_out": t.left_out, "bias": t.bias, "scale": t.scale, "used": t.used}
             for t in found.corrections
+        ],
+        "beside_the_model": [
+            {"quantity": b.quantity, "cuts": b.cuts, "crps": b.crps, "raw_crps": b.raw_crps}
+            for b in found.beside
         ],
         "confounded": dict(found.confounded),
         "credits": [

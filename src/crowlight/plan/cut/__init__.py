@@ -1,6 +1,7 @@
 """The next cut, or none: what may be done to a reed, what to expect, and what it may spoil."""
 
 from crowlight.plan.cut.advise import CaneLeft, Expected, Option, Plan, next_cut
+from crowlight.plan.cut.correcting import Correcting
 from crowlight.plan.cut.lines import Lines, lines_of, solve_after, unknown_slopes
 from crowlight.plan.cut.no_map import next_act
 from crowlight.plan.cut.now import ReedNow, bare_reed, reed_now
@@ -18,6 +19,7 @@ __all__ = [
     "Barred",
     "CaneLeft",
     "Chance",
+    "Correcting",
     "Expected",
     "Goal",
     "Harm",

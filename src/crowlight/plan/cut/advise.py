@@ -16,6 +16,7 @@ from crowlight.blade import OUTPUTS
 from crowlight.errors import OutsideModel
 from crowlight.judge.findings import Findings, Known, catalogue
 from crowlight.judge.findings.stops import Stop
+from crowlight.plan.cut.correcting import Correcting
 from crowlight.plan.cut.now import ReedNow
 from crowlight.plan.cut.options import LEAVE, REST, Act, acts, amounts, supported, without_knife
 from crowlight.plan.cut.rules import Barred, clip_is_due, forbidden
@@ -78,6 +79,10 @@ class Expected:
         The same as a share of the value now; NaN for what may be negative.
     basis : tuple of str
         Of ``"physics"``, ``"your data"``, ``"common practice"``.
+    raw : tuple of float or None
+        The change as the model alone tells it, where own cuts put it right.
+    own_cuts : int
+        How many cuts that rests on; 0 where nothing was put right.
     """
 
     name: str
@@ -89,6 +94,8 @@ class Expected:
     share_middle: float
     share_high: float
     basis: tuple[str, ...]
+    raw: tuple[float, float, float] | None = None
+    own_cuts: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +207,7 @@ def next_cut(
     gauge: bool = False,
     solve: Solve | None = None,
     report: Callable[[float], None] | None = None,
+    correcting: Correcting | None = None,
 ) -> Plan:
     """Plan the next cut, or none.
 
@@ -233,6 +241,8 @@ def next_cut(
         outputs, see `solve_after`; asked for the best few only, at their middle amounts.
     report : callable, optional
         Called with the share done; may raise `Cancelled`.
+    correcting : Correcting, optional
+        What the maker's own cuts put right, in what is told and in the choice.
 
     Returns
     -------
@@ -247,7 +257,7 @@ def next_cut(
     it is likely to help. The style alone is no reason to cut.
     """
     tell = report or (lambda _: None)
-    scales = Scales(reed, target, strokes, chance, limits)
+    scales = Scales(reed, target, strokes, chance, limits, correcting)
     barred: dict[Barred, None] = {}
     cuts: dict[tuple[object, ...], tuple[Tried, float]] = {}
     every = acts(reed, findings, rough=rough)
@@ -286,7 +296,9 @@ def next_cut(
     tell(0.95)
     tries = [*chosen, scales.try_out(LEAVE), scales.try_out(REST)]
     due = gauge or (known.history.cuts_since_measured or 0) + 1 >= 3
-    options = tuple(_option(t, scales, strokes, gauge_due=due) for t in tries)
+    options = tuple(
+        _option(t, scales, strokes, gauge_due=due, correcting=correcting) for t in tries
+    )
     named = named_of(findings)
     notes = {
         "cannot-tell-apart": _alike([c for c, _ in order]),
@@ -418,16 +430,24 @@ def _advised(tries: list[Tried], findings: Findings, done: Collection[str]) -> i
     return 0 if tries[0].act.kind == "act" else leave
 
 
-def _option(tried: Tried, scales: Scales, strokes: StrokeSize, *, gauge_due: bool) -> Option:
+def _option(
+    tried: Tried,
+    scales: Scales,
+    strokes: StrokeSize,
+    *,
+    gauge_due: bool,
+    correcting: Correcting | None,
+) -> Option:
     act = tried.act
     cane, _, _, _ = scales.amount(act)
     remedy = act.remedy
     found = catalogue().findings
     named = [caution for code in act.answers for caution in found[code].cautions]
+    expected = _expected(tried, scales, strokes)
     return Option(
         act=act,
         cane=_points(cane),
-        expected=_expected(tried, scales, strokes),
+        expected=correcting.expected(act, expected) if correcting else expected,
         gain=tried.expected,
         better=tried.better,
         worth=_worth(tried),

@@ -178,6 +178,8 @@ def _expected(e: Expected) -> dict[str, Any]:
         "change": [e.low, e.middle, e.high],
         "share": None if math.isnan(e.share_middle) else share,
         "basis": list(e.basis),
+        "without_own_cuts": None if e.raw is None else list(e.raw),
+        "own_cuts": e.own_cuts,
     }
 
 

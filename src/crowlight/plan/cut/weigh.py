@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from crowlight.plan.cut.correcting import Correcting
 from crowlight.plan.cut.features import Features, features
 from crowlight.plan.cut.now import ReedNow
 from crowlight.plan.cut.options import Act
@@ -130,7 +131,7 @@ class Tried:
     gain : ndarray, shape (n,)
         How much closer to the target each drawn reed comes, in tolerances.
     change : ndarray, shape (n, n_outputs)
-        Change of each output.
+        Change of each output, as the model has it.
     harm : Harm
         Of lasting harm.
     """
@@ -166,6 +167,8 @@ class Scales:
         Common random numbers.
     limits : Limits
         What may be risked.
+    correcting : Correcting, optional
+        What the maker's own cuts put right: it counts in the gain. What is told stays the model's.
 
     Notes
     -----
@@ -181,7 +184,9 @@ class Scales:
         strokes: StrokeSize,
         chance: Chance,
         limits: Limits = USUAL_LIMITS,
+        correcting: Correcting | None = None,
     ) -> None:
+        self._correcting = correcting
         self.reed, self.target, self.limits = reed, target, limits
         self._strokes, self._chance = strokes, chance
         self.features: Features = features(reed)
@@ -279,7 +284,13 @@ class Scales:
     def try_out(self, act: Act, solved: Mapping[str, float] | None = None) -> Tried:
         """Return an act tried on all drawn reeds."""
         change = self.change(act, solved)
-        return Tried(act, self.gain(act, change), change, self.harm(act))
+        return Tried(act, self.gain(act, self._corrected(act, change)), change, self.harm(act))
+
+    def _corrected(self, act: Act, change: Real) -> Real:
+        if self._correcting is None:
+            return change
+        reed, uneven = self.reed, self.uneven(act)
+        return self._correcting.change(act, reed.names, change, now=reed.now, uneven=uneven)
 
     def harm(self, act: Act) -> Harm:
         """Return how likely an act is to do lasting harm."""

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from crowlight.report.scores import (
+    beside_said,
     credit_said,
     reasons_said,
     score_rows,
@@ -25,12 +26,18 @@ router = APIRouter()
 def scores_page(request: Request, bench: UseBench) -> Response:
     """Show scores by quantity, what is put right by them, and what may not be credited."""
     found, words = bench.desk.learning.scores(), bench.words
+    several = len(found.corrections) > 1
+    names = {p.uuid: p.name for p in bench.desk.records.people()} if several else {}
     return bench.pages.render(
         request,
         "scores.html",
         found=found,
         rows=score_rows(found, words),
-        told=[told_said(t, words) for t in found.corrections],
+        told=[
+            told_said(t, words, names.get(t.maker, "") if t.maker else "")
+            for t in found.corrections
+        ],
+        beside=[beside_said(b, words) for b in found.beside],
         reasons=reasons_said(found, words),
         credits=[credit_said(c, words) for c in found.credits],
     )
