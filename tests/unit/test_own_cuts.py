@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
@@ -16,6 +17,7 @@ import pytest
 from tests.canned_models import CannedJob, CannedJobs
 from tests.cut_reeds import fake_reed
 from tests.kept_entries import START, log, named
+from tests.next_plans import counsel as counsel_of
 
 from crowlight.bench.advice_kinds import Advised, Foretold, Offered
 from crowlight.bench.advise import Answered
@@ -225,6 +227,16 @@ def test_an_advice_kept_before_still_loads() -> None:
     assert loaded.options[0].expected[0].raw is None
     assert loaded.options[0].expected[0].own_cuts == 0
     assert Advised.version == 2
+
+
+def test_a_counsel_kept_before_still_loads() -> None:
+    data = json.loads(COUNSEL.to_bytes(counsel_of("heart")))
+    for option in data["plan"]["options"]:
+        for e in option["expected"]:
+            assert e.pop("raw") is None
+            assert e.pop("own_cuts") == 0
+    loaded = COUNSEL.from_bytes(json.dumps(data).encode())
+    assert all(e.raw is None for o in loaded.plan.options for e in o.expected)
 
 
 # --- does it help, and does it no harm ------------------------------------------------------------

@@ -115,3 +115,21 @@ def test_what_has_no_width_is_left() -> None:
     for points in ((0.0, 0.0, 0.0), (math.nan, math.nan, math.nan)):
         told = learned().told(act, "rest_height", points)
         assert told is points
+
+
+def test_the_corrected_plan_of_a_mirrored_reed_is_the_mirrored_plan() -> None:
+    own = Correcting(
+        {**learned(2.0).by, **learned(1.5, name="tilt", told=Predicted(0.01, 0.03, 0.05)).by}
+    )
+    plan, image = planned(heavy(), own), planned(heavy().mirrored(), own)
+    assert plan.advised == image.advised
+    assert any(e.raw for o in plan.options for e in o.expected)
+    for a, b in zip(plan.options, image.options, strict=True):
+        assert (a.act.code, a.act.zone, a.act.strokes) == (b.act.code, b.act.zone, b.act.strokes)
+        assert a.act.part.mirrored is b.act.part
+        assert a.gain == pytest.approx(b.gain, abs=1e-9)
+        for x, y in zip(a.expected, b.expected, strict=True):
+            sign = -1.0 if x.name == "tilt" else 1.0
+            ends = sorted((sign * y.low, sign * y.high))
+            assert [x.low, x.high] == pytest.approx(ends, abs=1e-9 * (abs(x.high) + 1))
+            assert x.middle == pytest.approx(sign * y.middle, abs=1e-9 * (abs(x.high) + 1))
