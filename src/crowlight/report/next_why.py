@@ -236,6 +236,8 @@ def _without(
     if raw is None:
         return ""
     low, _, high = (float(v) * factor for v in raw)
+    if round(low, digits) == 0.0 == round(high, digits):
+        return words(mark("next to nothing"))
     return _between(low, high, digits, words) + after
 
 
