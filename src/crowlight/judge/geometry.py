@@ -126,6 +126,9 @@ class Finding:
         NaN when not measured.
     decision : Decision
         The difference and what may be said of it, same unit.
+    told : float
+        Share of what was open about the difference that was measured away, 0 to 1; the map draws
+        the rest towards what is usual.
     """
 
     quantity: Quantity
@@ -135,6 +138,7 @@ class Finding:
     side: Side | None = None
     value: float
     decision: Decision
+    told: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -402,10 +406,13 @@ def _decided(found: ThicknessMap, asked: Sequence[_Asked], risk: float) -> tuple
     got = evaluate(found, sums)
     row = {id(s): i for i, s in enumerate(sums)}
 
-    def measured(a: _Asked) -> bool:
+    def told(a: _Asked) -> float:
         if a.difference is None:
-            return a.length is not None
-        return min(a.told, float(got.told[row[id(a.difference)]])) >= TOLD
+            return float(a.length is not None)
+        return min(a.told, float(got.told[row[id(a.difference)]]))
+
+    def measured(a: _Asked) -> bool:
+        return told(a) >= TOLD
 
     families = (False, True)
     count = {f: sum(measured(a) for a in asked if a.family is f) for f in families}
@@ -443,6 +450,7 @@ def _decided(found: ThicknessMap, asked: Sequence[_Asked], risk: float) -> tuple
                 side=a.side,
                 value=value,
                 decision=decision,
+                told=told(a),
             )
         )
     return tuple(findings)

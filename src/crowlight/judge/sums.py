@@ -24,6 +24,7 @@ __all__ = [
     "evaluate",
     "fall",
     "heart_length",
+    "point",
     "strip_mean",
     "transition_position",
     "transition_steepness",
@@ -170,7 +171,8 @@ def strip_mean(blade: int, low: float, high: float, half: float) -> ThicknessSum
     )
 
 
-def _point(blade: int, along: float, fraction: float) -> ThicknessSum:
+def point(blade: int, along: float, fraction: float) -> ThicknessSum:
+    """Return the thickness at a place of one blade."""
     return ThicknessSum(
         np.array([float(blade)]), np.array([along]), np.array([fraction]), np.array([1.0])
     )
@@ -178,7 +180,7 @@ def _point(blade: int, along: float, fraction: float) -> ThicknessSum:
 
 def fall(blade: int, along: float, fraction: float) -> ThicknessSum:
     """Return how much thinner the cane is at a fraction across than on the centreline."""
-    return _point(blade, along, 0.0) - _point(blade, along, fraction)
+    return point(blade, along, 0.0) - point(blade, along, fraction)
 
 
 def transition_position(found: ThicknessMap, blade: int, fraction: float) -> ThicknessSum:
@@ -209,8 +211,8 @@ def transition_position(found: ThicknessMap, blade: int, fraction: float) -> Thi
 
 def transition_steepness(blade: int, middle: float, fraction: float) -> ThicknessSum:
     """Return the mean slope around the middle of the transition, thickness per length [1]."""
-    behind = _point(blade, middle - STRETCH, fraction)
-    return (behind - _point(blade, middle + STRETCH, fraction)) * (0.5 / STRETCH)
+    behind = point(blade, middle - STRETCH, fraction)
+    return (behind - point(blade, middle + STRETCH, fraction)) * (0.5 / STRETCH)
 
 
 def heart_length(

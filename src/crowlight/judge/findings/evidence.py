@@ -84,6 +84,9 @@ class SideKnown:
         Position of the transition; positive: nearer the tip [m].
     steepness : Measured, optional
         Slope of the transition [1].
+    corner_excess : Measured, optional
+        How much thicker this corner is than the mean of the three others, where the caller knows it
+        better than from the four values (shared offsets cancel); no deviation [m].
     """
 
     tip: Measured | None = None
@@ -94,6 +97,7 @@ class SideKnown:
     tip_slope: Measured | None = None
     transition: Measured | None = None
     steepness: Measured | None = None
+    corner_excess: Measured | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

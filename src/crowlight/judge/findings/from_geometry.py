@@ -43,8 +43,8 @@ def geometry_known(judged: Judged, style: Style) -> Geometry:
 
     Notes
     -----
-    The map leans towards the style where little was measured, so deviations come out small rather
-    than large there: findings are named too seldom, not too often. A corner counts by its fall
+    The map leans towards the style where little was measured; here every deviation is what the
+    readings say by themselves (`as_read`). A corner counts by its fall
     from the centre of the tip.
     """
     known = [f for f in judged.findings if f.decision.outcome is not Outcome.NOT_MEASURED]
@@ -58,9 +58,35 @@ def geometry_known(judged: Judged, style: Style) -> Geometry:
     )
 
 
+def as_read(value: float, u: float, told: float) -> Measured:
+    """Return what the readings say by themselves of a deviation that a map draws towards zero.
+
+    Parameters
+    ----------
+    value, u : float
+        Deviation as mapped and its standard uncertainty.
+    told : float
+        Share of the prior variance that the readings took away; 0 < told <= 1.
+
+    Notes
+    -----
+    A normal quantity of prior variance P, read with variance N, is mapped as the share
+    P / (P + N) of its reading, which is also the share of P that was taken away; its variance is
+    that share of N. How usual a deviation is, is in a finding's prior odds and must not count
+    twice.
+
+    Examples
+    --------
+    >>> m = as_read(0.010, 0.004, 0.64)
+    >>> round(m.value, 6), round(m.uncertainty, 6)
+    (0.015625, 0.005)
+    """
+    return Measured(value / told, u / told**0.5)
+
+
 def _value(finding: Finding, sign: float = 1.0) -> Measured:
     d = finding.decision
-    return Measured(sign * d.value, d.standard_uncertainty)
+    return as_read(sign * d.value, d.standard_uncertainty, finding.told)
 
 
 def _of(known: Iterable[Finding], quantity: Quantity, against: Against) -> list[Finding]:

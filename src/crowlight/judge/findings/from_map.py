@@ -14,13 +14,14 @@ from typing import Any, TypeVar
 import numpy as np
 
 from crowlight.judge.findings.evidence import BladeKnown, Geometry, Measured, SideKnown
-from crowlight.judge.findings.from_geometry import geometry_known
+from crowlight.judge.findings.from_geometry import as_read, geometry_known
 from crowlight.judge.geometry import AT_SIDE, CORNER, TOLD, of_style
 from crowlight.judge.geometry import Geometry as Judged
 from crowlight.judge.sums import (
     ThicknessSum,
     evaluate,
     fall,
+    point,
     strip_mean,
     transition_position,
     transition_steepness,
@@ -44,7 +45,7 @@ _STRIP = 0.25
 _THINNEST = 0.1
 #: What is not a deviation: it does not change with what is wanted.
 _ABSOLUTE = frozenset({"clipping_room", "opening_lopsided", "tie_beyond", "overlap", "hardness",
-                       "at_floor", "blades", "lump", "sides"})  # fmt: skip
+                       "at_floor", "blades", "lump", "sides", "corner_excess"})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,23 +77,32 @@ def geometry_of_map(found: ThicknessMap, judged: Judged, *, doubt: float = 1.0) 
     Geometry
         All that `geometry_known` gives; the levels of tip, windows, rails, spine and bark, and of
         the heart at its sides; steepness and place of the transition at the sides; left against
-        right of corners and of the tip's fall; zones at their floor. What the readings tell less
+        right of corners and of the tip's fall; each corner against the three others; zones at their
+        floor. All as the readings say by themselves (`as_read`). What the readings tell less
         than a third of is missing.
     """
     base = geometry_known(judged, found.style)
     levels = list(_levels(found))
-    between = list(_between(found))
-    got = evaluate(found, [*(x.total for x in levels), *(total for _, _, total in between)])
+    between, corners = list(_between(found)), list(_corners(found))
+    totals = (total for _, _, total in (*between, *corners))
+    got = evaluate(found, [*(x.total for x in levels), *totals])
     blades = {Blade.MARKED: base.marked, Blade.PLAIN: base.plain}
     for i, level in enumerate(levels):
         if got.told[i] >= TOLD:
-            u = math.hypot(float(got.sd[i]), doubt * level.figure.spread)
-            value = Measured(float(got.values[i]) - level.figure.value, u)
+            off = float(got.values[i]) - level.figure.value
+            read = as_read(off, float(got.sd[i]), float(got.told[i]))
+            value = Measured(read.value, math.hypot(read.uncertainty, doubt * level.figure.spread))
             blades[level.blade] = _with(blades[level.blade], level, value)
     for i, (blade, name, _) in enumerate(between, start=len(levels)):
         if got.told[i] >= TOLD:
-            sides = {**blades[blade].sides, name: Measured(float(got.values[i]), float(got.sd[i]))}
+            value = as_read(float(got.values[i]), float(got.sd[i]), float(got.told[i]))
+            sides = {**blades[blade].sides, name: value}
             blades[blade] = replace(blades[blade], sides=sides)
+    for i, (blade, side, _) in enumerate(corners, start=len(levels) + len(between)):
+        if got.told[i] >= TOLD:
+            excess = as_read(float(got.values[i]), float(got.sd[i]), float(got.told[i]))
+            own = replace(blades[blade].side(side), corner_excess=excess)
+            blades[blade] = replace(blades[blade], **{side.value: own})
     return replace(
         base,
         marked=blades[Blade.MARKED],
@@ -185,6 +195,22 @@ def _between(found: ThicknessMap) -> Iterable[tuple[Blade, str, ThicknessSum]]:
             left, right = (fall(b, along, f) for f in (-AT_SIDE, AT_SIDE))
             # a corner is thick where its fall is small
             yield blade, name, (right - left if name == "corner" else left - right)
+
+
+def _corners(found: ThicknessMap) -> Iterable[tuple[Blade, Side, ThicknessSum]]:
+    """Yield how much thicker each corner is than the mean of the three others."""
+    along = found.style.length - CORNER
+    at = {
+        (blade, side): point(b, along, AT_SIDE * (1.0 if side is Side.RIGHT else -1.0))
+        for b, blade in enumerate(BLADES)
+        for side in Side
+    }
+    for blade, side in at:
+        total = at[blade, side]
+        for other, there in at.items():
+            if other != (blade, side):
+                total = total - there * (1.0 / (len(at) - 1))
+        yield blade, side, total
 
 
 def _with(blade: BladeKnown, level: _Level, value: Measured) -> BladeKnown:

@@ -5,7 +5,7 @@ where the caller knows a difference better, its own value is used. A mean keeps 
 one of its values, because gauge zero and wet state are shared and do not average out. The family of
 a quantity says what it hangs together with: all that comes from one zone of one gauging, or from
 one recording. Outputs of the blade model are worked out from the same map and share the family of
-the zone that moves them most.
+the zone that moves them most; beside a thickness of that zone they count a quarter.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from crowlight.judge.findings.evidence import BladeKnown, Known, Measured, SideK
 from crowlight.judge.findings.where import Where
 from crowlight.reed import Blade, Side
 
-__all__ = ["MEASURES", "Measure"]
+__all__ = ["FROM_MODEL", "MEASURES", "Measure"]
 
 Take = Callable[[Known, Where], "Measured | None"]
 
@@ -81,11 +81,18 @@ def _mean(values: Iterable[Measured | None]) -> Measured | None:
 
 
 def _smaller(a: Measured | None, b: Measured | None) -> Measured | None:
-    """Return what two differences have in common: the smaller one."""
+    """Return what two differences have in common: the smaller one, without its noise's share.
+
+    Of two equal differences the smaller reading lies below both by chance alone, so two that differ
+    by less than their doubt count as their mean. Rises with either; at most half that doubt above
+    the smaller one.
+    """
     a, b = _usable(a), _usable(b)
     if a is None or b is None:
         return None
-    return Measured(min(a.value, b.value), max(a.uncertainty, b.uncertainty))
+    u = max(a.uncertainty, b.uncertainty)
+    apart = math.hypot(a.value - b.value, u) - u
+    return Measured(0.5 * (a.value + b.value - apart), u)
 
 
 def _signed(value: Measured | None, plus: bool) -> Measured | None:
@@ -225,6 +232,11 @@ def _edge(*names: str) -> Take:
 
 def _corner_excess(known: Known, where: Where) -> Measured | None:
     """How much thicker that corner is than the others."""
+    blade, side = where.blade or Blade.MARKED, where.side or Side.LEFT
+    given = _usable(known.geometry.blade(blade).side(side).corner_excess)
+    if given is not None:
+        # a corner of a blade whose whole tip is thicker is no thick corner
+        return _smaller(given, _either_side(known, blade, side, "corner")) or given
     own = _mean(side.corner for side in _sides(known, where))
     others = [
         known.geometry.blade(b).side(s).corner
@@ -402,6 +414,9 @@ _CENTRES: Mapping[str, float] = {
     "strokes-since-sharpened": 150.0,
     "room-temperature": 294.0,
 }
+
+#: What the blade model works out from the thicknesses of the same map.
+FROM_MODEL = frozenset({"closing-pressure", "stiffness-excess-of-blade", "separation"})
 
 #: Every quantity by its name.
 MEASURES: Mapping[str, Measure] = MappingProxyType(

@@ -278,12 +278,23 @@ def _order(
 ) -> tuple[int, float, str, str, str]:
     named = s in (Support.FAIR, Support.STRONG)
     first = _FIRST.get(case.finding.group, len(_FIRST)) if named else len(_FIRST) + 1
+    if not named and s is not Support.WEAK and not _points_to(case, belief):
+        first += 1
     if named and case.finding.code in leave:
         first = len(_FIRST)  # settled here: the place explains no more than the reed may
     where = case.where
     # rounded, so that a tie is broken by name and not by the last digit of a sum
     odds = -round(belief.log_odds, 9)
     return first, odds, case.finding.code, where.blade or "", where.side or ""
+
+
+def _points_to(case: Case, belief: Belief) -> bool:
+    """Whether what tells most about a finding was looked at, and all speaks for it on balance."""
+    if belief.log_odds <= belief.prior:
+        return False
+    telling = max(case.unmeasured.values(), default=0.0)
+    looked = {w.family for w in belief.evidence}
+    return any(case.unmeasured[family] >= telling for family in looked)
 
 
 def _parting(

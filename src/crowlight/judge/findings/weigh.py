@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,9 +12,10 @@ import numpy as np
 
 from crowlight.judge.findings.evidence import Known, Measured
 from crowlight.judge.findings.finding import Finding, Item
-from crowlight.judge.findings.measures import MEASURES
+from crowlight.judge.findings.measures import FROM_MODEL, MEASURES
 from crowlight.judge.findings.odds import (
     LR_UNCERTAINTY,
+    TEMPER,
     combined,
     count_weight,
     graded_weight,
@@ -169,7 +170,7 @@ class Case:
         """Weigh the evidence."""
         evidence: list[Weighed] = []
         left: list[Item] = []
-        families: dict[str, list[float]] = defaultdict(list)
+        families: dict[str, None] = {}
         for item in self.finding.evidence:
             looked = witnesses.ask(item, self.where)
             if looked is None:
@@ -177,8 +178,8 @@ class Case:
                 continue
             found = _weighed(item, looked)
             evidence.append(found)
-            families[item.family].append(found.weight)
-        totals = [combined(weights) for weights in families.values()]
+            families[item.family] = None
+        totals = [_total(w for w in evidence if w.family == family) for family in families]
         log_odds = math.fsum((self.prior, *totals))
         variance = math.fsum(
             (
@@ -192,6 +193,17 @@ class Case:
         return Belief(
             log_odds, log_odds - half, log_odds + half, self.prior, tuple(evidence), tuple(left)
         )
+
+
+def _total(family: Iterable[Weighed]) -> float:
+    """Combine a family; what the blade model makes of a thickness counts little beside it."""
+    gauged: list[float] = []
+    modelled: list[float] = []
+    for w in family:
+        (modelled if w.code in FROM_MODEL else gauged).append(w.weight)
+    if not gauged:
+        return combined(modelled)
+    return combined(gauged) + TEMPER * math.fsum(modelled)
 
 
 def _weighed(item: Item, looked: Looked) -> Weighed:

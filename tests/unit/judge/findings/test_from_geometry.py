@@ -66,7 +66,7 @@ def test_lengths_tell_the_room_left_for_clipping() -> None:
     assert known.length.value == pytest.approx(-0.8e-3)
 
 
-def test_every_value_is_carried_over_with_its_uncertainty() -> None:
+def test_every_value_is_carried_over_as_the_readings_say_it() -> None:
     found = judged(lambda b, p: 0.01e-3 if b is Blade.MARKED else 0.0)
     known = geometry_known(found, LONG)
     one = next(
@@ -77,16 +77,19 @@ def test_every_value_is_carried_over_with_its_uncertainty() -> None:
     assert one.decision.outcome is not Outcome.NOT_MEASURED
     slope = known.plain.left.tip_slope
     assert slope is not None
-    assert (slope.value, slope.uncertainty) == (
-        one.decision.value,
-        one.decision.standard_uncertainty,
+    assert 0.5 < one.told < 1.0  # what the map draws towards the style is given back
+    assert (slope.value, slope.uncertainty) == pytest.approx(
+        (one.decision.value / one.told, one.decision.standard_uncertainty / one.told**0.5),
+        rel=1e-12,
     )
     blades = next(
         f
         for f in found.findings
         if f.against is Against.BLADES and f.zone == "heart" and f.quantity is Quantity.THICKNESS
     )
-    assert known.blades["heart"].value == blades.decision.value
+    assert known.blades["heart"].value == blades.decision.value / blades.told
+    # nearer to what was put in than the map
+    assert abs(known.blades["heart"].value - 0.01e-3) < abs(blades.decision.value - 0.01e-3)
 
 
 def invented(seed: int, *faults: Fault) -> Findings:

@@ -87,7 +87,34 @@ def test_left_against_right_of_a_corner_and_of_the_fall_cancel_the_centre() -> N
     assert right is not None
     apart = (left.uncertainty**2 + right.uncertainty**2) ** 0.5
     assert corners.uncertainty <= apart
-    assert corners.value == pytest.approx(left.value - right.value, abs=1e-9)
+    # both are what the readings say by themselves, each less sure the less was told of it
+    assert corners.value == pytest.approx(-0.03e-3, abs=corners.uncertainty)
+    assert left.value - right.value == pytest.approx(corners.value, abs=corners.uncertainty)
+
+
+def test_a_corner_is_compared_with_the_three_others_at_once() -> None:
+    def corner(blade: Blade, point: Point) -> float:
+        there = blade is Blade.PLAIN and point.across > 1e-3 and point.along > 66e-3
+        return 0.03e-3 if there else 0.0
+
+    def tip(blade: Blade, point: Point) -> float:
+        return 0.03e-3 if blade is Blade.PLAIN and point.zone == "tip" else 0.0
+
+    found = known(corner)
+    excess = found.plain.right.corner_excess
+    assert excess is not None
+    assert excess.value == pytest.approx(0.03e-3, abs=excess.uncertainty)
+    others = [found.plain.left, found.marked.left, found.marked.right]
+    rest = [s.corner_excess.value for s in others if s.corner_excess is not None]
+    assert len(rest) == 3
+    assert sum(rest) == pytest.approx(-excess.value, abs=excess.uncertainty)
+    # an evenness: it stays whatever reed is loved
+    assert against(found, known(nothing)).plain.right.corner_excess == excess
+    # the corners of a thicker tip are no thick corners
+    heavy = rank(Known(geometry=known(tip))).ranked
+    assert (heavy[0].finding.code, heavy[0].where) == ("tip-heavier", Where(Blade.PLAIN))
+    named = [r.finding.code for r in heavy if r.support in (Support.FAIR, Support.STRONG)]
+    assert "thick-corner" not in named
 
 
 def test_a_zone_is_at_its_floor_only_where_it_is_below_it_by_more_than_its_doubt() -> None:

@@ -19,6 +19,7 @@ from crowlight.judge.findings import (
     History,
     Known,
     Measured,
+    Model,
     Playing,
     SideKnown,
     Support,
@@ -31,6 +32,7 @@ from crowlight.judge.findings import (
     say,
 )
 from crowlight.judge.findings.foresee import next_checks
+from crowlight.judge.findings.measures import MEASURES
 from crowlight.judge.findings.odds import (
     TEMPER,
     graded_information,
@@ -346,3 +348,50 @@ def test_what_cannot_be_is_refused(make: object, message: str) -> None:
     assert callable(make)
     with pytest.raises(InputError, match=message):
         make()
+
+
+def test_what_the_model_makes_of_a_thickness_counts_little_beside_it() -> None:
+    """A gauged thin heart stays one on a reed that a wide opening makes hard to close."""
+    thin = BladeKnown(heart=Measured(-0.05e-3, 0.007e-3))
+    geometry = Geometry(marked=thin, plain=thin)
+    hard = Model(closing_pressure=Measured(0.4, 0.1))
+
+    def odds(known: Known) -> float:
+        return next(r.log_odds for r in rank(known).ranked if r.finding.code == "heart-thin")
+
+    alone, both, model = (
+        odds(Known(geometry=geometry)),
+        odds(Known(geometry=geometry, model=hard)),
+        odds(Known(model=hard)),
+    )
+    nothing = odds(Known())
+    assert model < nothing  # by itself it speaks in full
+    assert both - alone == pytest.approx(0.25 * (model - nothing))
+
+
+def test_what_was_looked_at_and_speaks_for_comes_before_what_nobody_looked_at() -> None:
+    corner = BladeKnown(left=SideKnown(corner_excess=Measured(0.011e-3, 0.005e-3)))
+    ranked = rank(Known(geometry=Geometry(marked=corner))).ranked
+    first = ranked[0]
+    assert (first.finding.code, first.where) == ("thick-corner", Where(Blade.MARKED, Side.LEFT))
+    assert first.support is Support.CANNOT_TELL
+    # a film of dirt is likelier on any reed, but nobody has looked
+    dirty = next(r for r in ranked if r.finding.code == "dirty")
+    assert dirty.log_odds > first.log_odds
+
+
+def test_two_like_differences_are_not_made_smaller_by_chance() -> None:
+    def thin(side: float, blade: float) -> float:
+        known = Known(
+            geometry=Geometry(
+                marked=BladeKnown(sides={"tip": Measured(-side, 4e-6)}),
+                blades={"tip": Measured(-blade + 0.5 * side, 4e-6)},
+            )
+        )
+        found = MEASURES["thin-side-of-tip"].of(known, Where(Blade.MARKED, Side.LEFT))
+        assert found is not None
+        return found.value
+
+    assert thin(15e-6, 15e-6) == pytest.approx(15e-6)
+    assert 10e-6 < thin(18e-6, 12e-6) < 15e-6
+    assert thin(15e-6, 0.0) < 3e-6  # one of them alone makes no thin side
