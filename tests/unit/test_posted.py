@@ -265,9 +265,15 @@ def test_reminders(desk):
     reed = _post(desk, ALLOWED.model_copy(update={"deadline": date(2026, 3, 20)}))
     desk.write("Sent 1", Rest(duration=48 * 3600.0), at=CAME + timedelta(days=1))
     desk.write("Sent 1", Stage(stage="resting", until=date(2026, 3, 7)), at=CAME)
+    # one rest, and not two reminders of it: it is over when both say so
+    assert _due(desk) == [("stage-until", "2026-03-07"), ("deadline", "2026-03-20")]
+    desk.write("Sent 1", Rest(duration=9 * 86400.0), at=CAME + timedelta(days=2))
+    assert _due(desk) == [("stage-until", "2026-03-13"), ("deadline", "2026-03-20")]
+    acclimatising = Stage(stage="acclimatising", until=date(2026, 3, 7))
+    desk.write("Sent 1", acclimatising, at=CAME + timedelta(days=3))
     assert _due(desk) == [
-        ("rest-over", "2026-03-05"),
         ("stage-until", "2026-03-07"),
+        ("rest-over", "2026-03-13"),
         ("deadline", "2026-03-20"),
     ]
     first = desk.posted.posting("Sent 1").reminders

@@ -330,7 +330,10 @@ def reminders_of(
     since: datetime,
     until: date | None,
 ) -> tuple[Reminder, ...]:
-    """Return what is due for a reed, in order of days; nothing once it is done."""
+    """Return what is due for a reed, in order of days; nothing once it is done.
+
+    A stage of resting and a rest that was written down are one rest: it is over when both are.
+    """
     if stage in {"done", "sold"}:
         return ()
 
@@ -343,10 +346,14 @@ def reminders_of(
     else:
         if intake.deadline is not None:
             found.append(due("deadline", intake.deadline))
-        if until is not None:
-            found.append(due("stage-until", until, stage))
         rest = next((e for e in reversed(counting) if e.payload.kind in {"rest", "cut"}), None)
         if rest is not None and isinstance(rest.payload, Rest) and rest.payload.duration:
-            end = rest.happened_at + timedelta(seconds=rest.payload.duration)
-            found.append(due("rest-over", end.astimezone().date()))
+            moment = rest.happened_at + timedelta(seconds=rest.payload.duration)
+            end = moment.astimezone().date()
+            if until is not None and stage == "resting":
+                until = max(until, end)
+            else:
+                found.append(due("rest-over", end))
+        if until is not None:
+            found.append(due("stage-until", until, stage))
     return tuple(sorted(found, key=lambda r: (r.day, r.code)))
