@@ -19,7 +19,7 @@ from typing import Literal
 
 from crowlight.errors import InputError
 
-__all__ = ["LARGEST", "MOST_PIXELS", "Picture", "read_picture"]
+__all__ = ["LARGEST", "MOST_PIXELS", "Picture", "read_picture", "segments_of"]
 
 #: Largest file [bytes] and picture [pixels].
 LARGEST = 20_000_000
@@ -47,12 +47,22 @@ class Picture:
         As stored, before any turning [pixels].
     shown : bytes
         The copy that may be shown and posted.
+    turned : int
+        How it is to be turned or mirrored, 1 to 8 as Exif has it; 1 is upright.
     """
 
     media_type: MediaType
     width: int
     height: int
     shown: bytes
+    turned: int = 1
+
+    @property
+    def unturned(self) -> bytes:
+        """The copy without the word on how it is to be turned."""
+        if self.turned == 1:
+            return self.shown
+        return self.shown[:2] + self.shown[2 + len(_exif(self.turned)) :]
 
 
 def read_picture(data: bytes) -> Picture:
@@ -103,7 +113,7 @@ def _jpeg(data: bytes) -> Picture:
     width = height = 0
     turned = 1
     kept: list[bytes] = []
-    for marker, body, scan in _segments(data):
+    for marker, body, scan in segments_of(data):
         if marker in _FRAMES:
             height, width = struct.unpack(">HH", body[1:5])
         if marker == _APP1 and body.startswith(b"Exif\0\0"):
@@ -117,10 +127,10 @@ def _jpeg(data: bytes) -> Picture:
         raise IndexError
     turning = _exif(turned) if turned != 1 else b""
     shown = b"\xff\xd8" + turning + b"".join(kept) + b"\xff\xd9"
-    return Picture(media_type="image/jpeg", width=width, height=height, shown=shown)
+    return Picture(media_type="image/jpeg", width=width, height=height, shown=shown, turned=turned)
 
 
-def _segments(data: bytes) -> Iterator[tuple[int, bytes, bytes]]:
+def segments_of(data: bytes) -> Iterator[tuple[int, bytes, bytes]]:
     """Yield marker, body and the coded scan behind it; what follows the end is left out."""
     at = 2
     while True:

@@ -20,6 +20,7 @@ from crowlight.report.environment import environment, style
 from crowlight.report.letter_pictures import Drawn, change_picture, letter_pictures
 from crowlight.report.letter_text import PARTS, Draft, draft, glossary
 from crowlight.report.paper import Paper, Printed, typeset
+from crowlight.report.photographs import smaller
 from crowlight.report.posted_words import SHOWS
 from crowlight.report.words import Words, in_locale, mark
 
@@ -176,7 +177,7 @@ def letter_content(
         parts=parts,
         glossary=tuple(glossary(" ".join(texts[name] for name in shown), words)),
         photos=tuple(
-            _Photo(picture=photo(e.uuid), caption=_shows(e, when, words))
+            _Photo(picture=smaller(photo(e.uuid)), caption=_shows(e, when, words))
             for when, entries in (
                 (mark("%(what)s, as it came"), story.photos_before),
                 (mark("%(what)s, now"), story.photos_after),

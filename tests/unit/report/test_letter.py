@@ -7,13 +7,16 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from uuid import UUID
 
 import pytest
+import vl_convert
 from tests.pictures import PLACE, jpeg, png
 from tests.posted_desk import fonts_of, posted_desk, text_of, told_of
 
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import Cut
+from crowlight.bench.pictures import Picture
 from crowlight.bench.places import SiteAsked
 from crowlight.bench.ports import Player
 from crowlight.bench.story import Story
@@ -312,9 +315,27 @@ def test_photographs_go_without_the_place(desk: Desk, wigeon: Story):
     )
     page, made = letter_html(content, words=WORDS), letter_pdf(content, words=WORDS)
     assert made.accessible
-    assert page.count("data:image/jpeg;base64,") == 1
+    assert page.count("data:image/jpeg;base64,") == 2
     assert PLACE not in made.pdf
     assert "The tip, as it came. #a" in text_of(made.pdf)
+
+
+def test_photographs_are_printed_no_larger_than_paper_shows(desk: Desk, siskin: Story):
+    dots = "".join(f'<circle cx="{n * 37 % 2400}" cy="{n * 91 % 1800}" r="9"/>' for n in range(999))
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" width="2400" height="1800">{dots}</svg>'
+    large = vl_convert.svg_to_jpeg(svg, scale=1.0, quality=98)
+    desk.posted.keep_photo("Siskin", large, shows="whole", at=siskin.work[0].happened_at)
+
+    def as_kept(entry: UUID) -> Picture:
+        return desk.posted.photo("Siskin", entry)
+
+    story = desk.posted.story("Siskin", travel=False)
+    plain = letter_pdf(letter_content(story, words=WORDS), words=WORDS).pdf
+    made = letter_pdf(letter_content(story, words=WORDS, photo=as_kept), words=WORDS).pdf
+    assert b"/Width 1600" in made
+    assert b"/Width 2400" not in made
+    # pixels go as (1600 / 2400) squared, and the quality of 85 is less than that of 98
+    assert len(made) - len(plain) < len(large) / 2
 
 
 def test_every_part_has_its_place_in_the_draft(wigeon: Story):

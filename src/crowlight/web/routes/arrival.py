@@ -13,6 +13,7 @@ from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import Clip, Cut
 from crowlight.bench.workshop_kinds import Intake
 from crowlight.errors import Conflict, CrowlightError
+from crowlight.report.photographs import THUMB, smaller
 from crowlight.report.posted import WORK, asked_said, paid_said, reason_said
 from crowlight.report.posted_words import ALLOWED, CONSENT_TO, SHOWS, STAGES
 from crowlight.report.reminders import reminder_said
@@ -157,7 +158,9 @@ def _keep_once(bench: Bench, reed: UUID, data: bytes, shows: str, sent: Sent) ->
 
 
 @router.get("/reeds/{reed}/photos/{entry}")
-def photo(reed: UUID, entry: UUID, bench: UseBench) -> Response:
-    """Return a photograph without what the camera wrote about the place."""
+def photo(reed: UUID, entry: UUID, bench: UseBench, small: bool = False) -> Response:
+    """Return a photograph, perhaps a small one, without what the camera wrote about the place."""
     found = bench.desk.posted.photo(reed, entry)
+    if small:
+        found = smaller(found, THUMB)
     return Response(found.shown, media_type=found.media_type, headers=_PICTURE)
