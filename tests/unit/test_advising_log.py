@@ -8,7 +8,7 @@ import pytest
 from tests.kept_entries import log, named
 
 from crowlight.bench.advice_kinds import Advised, AfterCheck, Foretold, Guess, Offered, Treated
-from crowlight.bench.carrying import CutsLaid, carried, cut_part
+from crowlight.bench.carrying import CutsLaid, carried, cut_part, earlier_cuts
 from crowlight.bench.guesses import Tally, scored_guesses
 from crowlight.bench.kinds import (
     Clip,
@@ -298,3 +298,17 @@ def test_an_advice_must_name_one_of_its_options() -> None:
     data = advised().model_dump()
     with pytest.raises(InputError, match=r"advised.*2 options"):
         read("advised", 1, data | {"advised": 2})
+
+
+def test_a_plan_is_told_of_every_cut_since_the_reed_came() -> None:
+    deep = Cut(zone="corners", blades=(Blade.PLAIN,), sides=("left",), depth=0.012e-3)
+    vague = Cut(zone="tip", blades=BOTH)
+    state = state_of(log(*START, (2, CUT), (5, gauged()), (9, deep), (10, vague), (11, CUT)))
+    found = earlier_cuts(state, LONG, SIZE)
+    assert [(e.zone, e.part, e.blades) for e in found] == [
+        ("heart", Part.WHOLE, (Blade.MARKED,)),
+        ("tip", Part.LEFT_CORNER, (Blade.PLAIN,)),
+        ("heart", Part.WHOLE, (Blade.MARKED,)),
+    ]
+    # also those before it was measured: what they spilled is in the map, and adds up all the same
+    assert [round(e.cane * 1e6, 3) for e in found] == [20.0, 12.0, 20.0]

@@ -108,8 +108,8 @@ def advise(inputs: Mapping[str, Any], report: Report = lambda _: None) -> Answer
         As for `crowlight.bench.mechanics.mechanics` (``readings`` may be empty, ``style`` none);
         ``most``, the readings after strokes one standard deviation larger, or nothing; ``known``,
         what is known besides the shape; ``extras``, opening, cane and tie; ``wanted`` (`Wanted`);
-        ``strokes`` (`StrokeSize`); ``knife``, ``rough``, ``done``; ``grade``, the latest, 1 to 5,
-        or None; ``notes``; ``lines``, as
+        ``strokes`` (`StrokeSize`); ``earlier``, cuts since the reed came (`Earlier`); ``knife``,
+        ``rough``, ``done``; ``grade``, the latest, 1 to 5, or None; ``notes``; ``lines``, as
         `lines_out` wrote them, or None.
     report : callable
         Called with the fraction done; may raise `Cancelled`.
@@ -252,6 +252,7 @@ def _planned(
         correcting=correcting_of(
             inputs.get("own_cuts"), maker=inputs.get("maker", ""), batch=inputs.get("batch", "")
         ),
+        earlier=inputs["earlier"],
     )
     return reed, known, plan
 

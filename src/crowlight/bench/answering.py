@@ -48,6 +48,7 @@ class Answering:
             "extras": extras_of(state, planning.style, wanted=opening),
             "wanted": wanted,
             "strokes": planning.strokes.size,
+            "earlier": planning.earlier,
             "knife": gather.knife(),
             "rough": gather.rough(),
             "grade": state.grade,

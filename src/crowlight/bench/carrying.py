@@ -20,11 +20,11 @@ from crowlight.bench.kinds import Cut
 from crowlight.bench.ports import Entry
 from crowlight.bench.state import ReedState, TimedReading
 from crowlight.bench.styles import ENOUGH_READINGS
-from crowlight.plan.cut import Part, StrokeSize, bare_reed, patch
+from crowlight.plan.cut import Earlier, Part, StrokeSize, bare_reed, patch
 from crowlight.reed import Blade, Place
 from crowlight.reed.styles import Style
 
-__all__ = ["Carried", "CutsLaid", "carried", "cut_part"]
+__all__ = ["Carried", "CutsLaid", "carried", "cut_part", "earlier_cuts"]
 
 Real = NDArray[np.float64]
 
@@ -95,6 +95,28 @@ def carried(state: ReedState, style: Style, size: StrokeSize) -> Carried:
         most=at(spread) if by_strokes else (),
         unplaced=unplaced,
     )
+
+
+def earlier_cuts(state: ReedState, style: Style, size: StrokeSize) -> tuple[Earlier, ...]:
+    """Return every cut of a reed's log that says how much and where, as a plan counts them.
+
+    Parameters
+    ----------
+    state, style, size
+        As for `carried`.
+    """
+    laid = CutsLaid(style)
+    cuts = [e.payload for e in state.entries if isinstance(e.payload, Cut)]
+    found: list[Earlier] = []
+    for cut in cuts:
+        cane = _cane(cut, size)
+        if cane and laid.placed(cut):
+            zone, part = cut_part(cut)
+            if zone == "back" and any(z.name == "windows" for z in style.zones):
+                zone = "windows"
+            blades = tuple(Blade(b) for b in cut.blades)
+            found.append(Earlier(zone, part, blades, cane, cut.direction == "oblique"))
+    return tuple(found)
 
 
 def _chosen(state: ReedState) -> Iterable[TimedReading]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import TypeAdapter
 
 from crowlight.bench.advice_kinds import Treated
-from crowlight.bench.carrying import carried
+from crowlight.bench.carrying import carried, earlier_cuts
 from crowlight.bench.crow_known import crow_known
 from crowlight.bench.inputs import blade_inputs, inputs_from
 from crowlight.bench.kinds import Clip, Cut, Rest
@@ -26,6 +26,7 @@ from crowlight.bench.tasks import result_key, task_named
 from crowlight.bench.workshop_kinds import Intake, Stage
 from crowlight.errors import CrowlightError, InputError, NotFound, RecordsError
 from crowlight.judge.findings import Crow
+from crowlight.plan.cut import Earlier
 from crowlight.reed import Reading
 from crowlight.reed.styles import Style
 
@@ -55,6 +56,8 @@ class Planning:
         Laid on the reed.
     unplaced : tuple of int
         Cuts that could not be carried.
+    earlier : tuple of Earlier
+        Cuts since the reed came, as a plan counts them.
     context : str
         Digest of what the blades depend on besides thickness and length.
     """
@@ -64,6 +67,7 @@ class Planning:
     strokes: Strokes
     style: Style | None
     unplaced: tuple[int, ...]
+    earlier: tuple[Earlier, ...]
     context: str
 
 
@@ -92,6 +96,7 @@ class Gathering:
         holding = state.readings
         most: tuple[Reading, ...] = ()
         unplaced: tuple[int, ...] = ()
+        earlier = () if style is None else earlier_cuts(state, style, strokes.size)
         if style is not None and holding:
             now = carried(state, style, strokes.size)
             holding, unplaced = now.readings, now.unplaced
@@ -114,6 +119,7 @@ class Gathering:
             strokes=strokes,
             style=style,
             unplaced=unplaced,
+            earlier=earlier,
             context=hashlib.sha256(context).hexdigest(),
         )
 

@@ -159,7 +159,8 @@ def test_one_heart_heavier() -> None:
         "heart",
         (Blade.MARKED,),
     )
-    assert only.cane[1] <= 0.015e-3
+    # 0.01 to 0.02 mm between tests: common practice, no source
+    assert only.cane[1] <= 0.020e-3
     assert {"crow-steady", "gap", "passes"} <= {s.code for s in only.stop_when}
     gap = next(s for s in only.stop_when if s.code == "gap")
     assert gap.numbers["gap"] == LONG.zone("heart").tolerance.blades

@@ -12,16 +12,20 @@ from tests.cut_reeds import NAMES, VALUES, Real, fake_reed, styled
 from crowlight.judge.findings import Known, rank
 from crowlight.plan.cut import (
     Chance,
+    Earlier,
+    Limits,
     Model,
+    Part,
     Plan,
     ReedNow,
     StrokeSize,
     Words,
     draw_chance,
     next_cut,
+    taken_off,
     target,
 )
-from crowlight.plan.cut.options import acts
+from crowlight.plan.cut.options import MORE_STROKES, MOST_CANE, MOST_STROKES, acts
 from crowlight.plan.cut.strokes import USUAL
 from crowlight.plan.cut.weigh import Scales
 
@@ -49,18 +53,34 @@ def codes(plan: Plan) -> list[str]:
     return [o.act.code for o in plan.options]
 
 
-def test_three_strokes_of_a_long_way_are_offered() -> None:
-    """A heart 0.05 mm over the loved one's, a very light hand: three strokes promise little."""
+def test_the_first_strokes_of_a_long_way_are_offered() -> None:
+    """A heart 0.05 mm over the loved one's, a very light hand: even eight strokes promise little."""
     reed = fake_reed(fault=thick_hearts(0.05e-3))
     reed = replace(reed, by_cane=reed.by_cane * 0.0)  # the map alone speaks
-    plan = towards(reed, loved(reed), strokes=StrokeSize(0.7e-6, 0.3))
+    plan = towards(reed, loved(reed), strokes=StrokeSize(0.3e-6, 0.3))
     heart = next(o for o in plan.options if o.act.code == "heart")
+    assert heart.act.strokes == MORE_STROKES[-1]
     assert heart.better >= 0.75
     assert heart.gain < 0.1
     # a sixth as far off, the whole way is not worth the knife
     near = fake_reed(fault=thick_hearts(0.008e-3))
     near = replace(near, by_cane=near.by_cane * 0.0)
     assert "heart" not in codes(towards(near, loved(near), strokes=StrokeSize(0.7e-6, 0.3)))
+
+
+def test_more_strokes_only_behind_the_tip_while_far_off_and_never_much_cane() -> None:
+    reed = fake_reed(fault=thick_hearts(0.05e-3))
+    reed = replace(reed, by_cane=reed.by_cane * 0.0)
+    for stroke in (1e-6, 2e-6, 3e-6, 4.5e-6):
+        plan = towards(reed, loved(reed), strokes=StrokeSize(stroke, 0.3))
+        for option in plan.options:
+            if option.act.strokes > MOST_STROKES:
+                assert option.act.zone == "heart"
+                assert option.act.strokes * stroke <= MOST_CANE
+    near = fake_reed(fault=thick_hearts(0.012e-3))
+    near = replace(near, by_cane=near.by_cane * 0.0)
+    plan = towards(near, loved(near), strokes=StrokeSize(3e-6, 0.3))
+    assert all(option.act.strokes <= MOST_STROKES for option in plan.options)
 
 
 def test_a_step_that_gains_less_than_is_asked_is_taken_for_the_way() -> None:
@@ -105,7 +125,10 @@ def test_the_style_or_words_about_something_else_shape_nothing() -> None:
 
 
 def test_an_uneven_hand_widens_what_is_told_of_balance() -> None:
-    """Both sides alike should not tilt; told as certain it would be wrong. Counted in loops."""
+    """Both sides alike should not tilt; told as certain it would be wrong. Counted in loops.
+
+    Slopes of balance for what treats all alike are doubted whole: they cannot tell the sign.
+    """
     reed = fake_reed(fault=thick_hearts(0.06e-3))
     wanted, chance = target(reed, loved=loved(reed)), draw_chance(reed, np.random.default_rng(1))
     scales = Scales(reed, wanted, USUAL, chance)
@@ -114,7 +137,7 @@ def test_an_uneven_hand_widens_what_is_told_of_balance() -> None:
     ).with_amount(3)
     assert act.shape is not None
     k = NAMES.index("tilt")
-    squares = 0.0
+    squares = net = 0.0
     for b in range(2):
         for side in (-1, 1):
             slope = 0.0
@@ -122,8 +145,10 @@ def test_an_uneven_hand_widens_what_is_told_of_balance() -> None:
                 share = 1.0 if u * side > 0 else 0.5 if u == 0 else 0.0
                 slope += share * float((reed.by_cane[k, b, :, j] * act.shape[b, :, j]).sum())
             squares += slope**2
-    expected = 0.22 * 3 * USUAL.median * math.sqrt(squares)
+            net += slope
+    expected = 3 * USUAL.median * math.hypot(0.18 * math.sqrt(squares), net)
     assert scales.uneven(act)[k] == pytest.approx(expected)
+    assert not scales.change(act)[:, k].any()
     sure = Chance(0 * chance.strokes, 0 * chance.clips, 0 * chance.slopes)
     plan = next_cut(reed, wanted, rank(Known()), Known(), sure)
     heart = next(o for o in plan.options if o.act.code == "heart" and o.act.part.value == "whole")
@@ -148,3 +173,30 @@ def test_windows_beside_a_spine_at_its_floor_are_left() -> None:
         draws = reed.draws - reed.mean + mean
         plan = towards(replace(reed, mean=mean, draws=draws), loved(reed))
         assert ("back" in codes(plan)) is offered
+
+
+def test_what_spilled_in_earlier_cuts_counts_with_the_next() -> None:
+    """A spine the map puts just above its floor: one spill is let pass, the tenth is not."""
+
+    def thick_windows(b: Real, t: Real, u: Real) -> Real:
+        inside = (t > 11.5e-3) & (t < 19e-3) & (np.abs(u) > 0.25) & (np.abs(u) < 0.6)
+        return np.where(inside, 0.07e-3, 0.0) + 0 * b
+
+    reed = fake_reed(fault=thick_windows, sd=6e-6)
+    spine = reed.where["spine"]
+    mean = reed.mean.copy()
+    mean[:, spine] = reed.floor[spine] + Limits().gauge + 2.5e-6
+    reed = replace(reed, by_cane=reed.by_cane * 0.0, mean=mean, draws=reed.draws - reed.mean + mean)
+    wanted, chance = target(reed, loved=loved(reed)), draw_chance(reed, np.random.default_rng(1))
+    act = next(a for a in acts(reed, rank(Known())) if a.code == "back" and a.part is Part.WHOLE)
+    assert len(act.blades) == 2
+    cut = Earlier(act.zone, act.part, act.blades, 9e-6)
+    taken = taken_off(reed, [cut, cut])
+    assert taken.max() == pytest.approx(18e-6)
+    assert taken[0] == pytest.approx(taken[1])
+    harms = [
+        Scales(reed, wanted, USUAL, chance, earlier=[cut] * many).harm(act.with_amount(2)).floor
+        for many in (0, 1, 10)
+    ]
+    assert harms == sorted(harms)
+    assert harms[0] < 0.5 <= harms[-1]

@@ -39,6 +39,7 @@ from crowlight.judge.findings import (
 from crowlight.judge.geometry import Measured as Length
 from crowlight.judge.geometry import judge_geometry
 from crowlight.plan.cut import (
+    Earlier,
     Expected,
     Lines,
     LoggedCut,
@@ -112,6 +113,7 @@ class Planner:
         self._readings: list[Reading] = []
         self._openings: list[float] = []
         self._lengths: list[float] = []
+        self._earlier: list[Earlier] = []
 
     def step(self, seen: Seen, rng: np.random.Generator) -> Deed:
         """Return what the plan advises."""
@@ -189,6 +191,7 @@ class Planner:
         cane = strokes.cane(act.strokes, rng.standard_normal(len(reed.draws)))
         slope = -np.tensordot(reed.by_cane, act.shape, axes=3)
         middle = act.strokes * strokes.median
+        self._earlier.append(Earlier(act.zone, act.part, act.blades, middle, act.oblique))
         self._readings = [_less(r, reed, act.shape, middle) for r in self._readings]
         self._reed = replace(
             reed,
@@ -243,8 +246,9 @@ class Planner:
         wanted = target(reed, loved=_wanted(reed, loved))
         done = self._done | ({"rest"} if seen.sitting else set[str]())
         plan = next_cut(
-            reed, wanted, findings, known, draw_chance(reed, rng), strokes=strokes, done=done
-        )
+            reed, wanted, findings, known, draw_chance(reed, rng), strokes=strokes, done=done,
+            earlier=self._earlier,
+        )  # fmt: skip
         self._last = (plan.options[plan.advised], strokes)
         return plan, findings
 

@@ -168,7 +168,7 @@ def _do(bench: _Bench, deed: Deed, seen: Seen, of: Variant) -> Seen:
     bench.minutes += _MINUTES[deed.kind] + (_CHECK if deed.cuts else 0.0)
     match deed.kind:
         case "gauge":
-            found = gauge(bench.reed, rng, half=of.half)
+            found = gauge(bench.reed, rng, half=of.half, rough=of.rough)
             bench.minutes += _PER_READING * len(found.readings)
             return replace(seen, gauged=found)
         case "play":

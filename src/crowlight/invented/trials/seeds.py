@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 __all__ = ["DEVELOPMENT", "PER_PLAYER", "TEST", "VARIANTS", "Variant"]
 
-#: Seeds of the reeds the advice was mended on last. Before them 1,000 to 1,059 were used.
+#: Seeds of the reeds the advice is mended on.
 DEVELOPMENT = range(2_000, 2_060)
-#: Seeds of the final run; nothing was ever tuned on them. An earlier run spent 500,000 to 500,499:
-#: what it showed led to mending, so those reeds may never be a test again.
-TEST = range(600_000, 600_500)
+#: Seeds of the final run; nothing was ever tuned on them. Earlier runs spent 500,000 to 500,499 and
+#: 600,000 to 600,499: what they showed led to mending, so those reeds may never be a test again.
+TEST = range(700_000, 700_500)
 #: So many reeds in a row belong to one player with one loved reed.
 PER_PLAYER = 4
 
@@ -30,12 +30,19 @@ class Variant:
         Whether a recording of the crow is made.
     half : bool
         Whether only the quick set of points is gauged.
+    unlike : float
+        How far the cane of the reed on the bench is off that of the loved one, either way, natural
+        log of its stiffness.
+    rough : float
+        Error of every reading besides what the gauge says of itself, standard deviation [m].
     """
 
     stiff: float = 1.0
     soft: float = 1.0
     sound: bool = True
     half: bool = False
+    unlike: float = 0.0
+    rough: float = 0.0
 
 
 #: The trial, and how it is repeated with something wrong.
@@ -44,4 +51,7 @@ VARIANTS: Mapping[str, Variant] = {
     "material law off": Variant(stiff=1.3, soft=0.7),
     "no sound": Variant(sound=False),
     "half the points": Variant(half=True),
+    "unlike cane": Variant(unlike=0.3),
+    "gauge worse than it says": Variant(rough=12e-6),
+    "all of it": Variant(1.3, 0.7, sound=False, half=True, unlike=0.3, rough=12e-6),
 }

@@ -114,7 +114,12 @@ def player_of(number: int, variant: Variant) -> Player:
         except OutsideModel:
             continue
         return Player(
-            number, loved, wanted, gauge(loved, rng, half=False), draw_ear(rng), draw_knife(rng)
+            number,
+            loved,
+            wanted,
+            gauge(loved, rng, half=False, rough=variant.rough),
+            draw_ear(rng),
+            draw_knife(rng),
         )
     msg = f"no invented reed of player {number} has an answer"
     raise OutsideModel(msg)
@@ -134,6 +139,11 @@ def _tube(rng: np.random.Generator, of: Tube, spread: float) -> Tube:
     )
 
 
+def _other_cane(rng: np.random.Generator, of: Tube, off: float) -> Tube:
+    factor = float(np.exp(off * rng.choice((-1.0, 1.0))))
+    return replace(of, along=of.along * factor, across=of.across * factor, shear=of.shear * factor)
+
+
 @lru_cache(maxsize=2)
 def start(seed: int, variant: Variant) -> Start:
     """Draw and solve the reed of a seed, the same each time."""
@@ -142,6 +152,8 @@ def start(seed: int, variant: Variant) -> Start:
     for _ in range(_TRIES):
         faults = draw_faults(rng)
         reed = _sister(rng, player.loved)
+        if variant.unlike:
+            reed = replace(reed, tube=_other_cane(rng, reed.tube, variant.unlike))
         for fault in faults:
             reed = put_in(reed, fault)
         reed = replace(reed, thick=np.maximum(reed.thick, 0.02e-3))
@@ -173,10 +185,16 @@ def _sister(rng: np.random.Generator, loved: TrueReed) -> TrueReed:
     )
 
 
-def gauge(reed: TrueReed, rng: np.random.Generator, *, half: bool) -> Gauged:
+def gauge(reed: TrueReed, rng: np.random.Generator, *, half: bool, rough: float = 0.0) -> Gauged:
     """Let the maker measure a reed: wet, drying while it is measured, few points, real noise."""
     drawn = reed.to_gauge()
     length = reed.length + LENGTH * float(rng.standard_normal())
     placed: Style = reed.style.placed(length)
     readings = measure(drawn, planned_places(placed, quick=half), rng, seconds=5.0)
+    if rough:
+        off = rough * rng.standard_normal(len(readings))
+        readings = tuple(
+            replace(r, thickness=max(r.thickness + float(e), 0.03e-3))
+            for r, e in zip(readings, off, strict=True)
+        )
     return Gauged(readings, length, reed.opening + OPENING * float(rng.standard_normal()))

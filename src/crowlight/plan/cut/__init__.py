@@ -8,7 +8,7 @@ from crowlight.plan.cut.now import ReedNow, bare_reed, reed_now
 from crowlight.plan.cut.options import Act
 from crowlight.plan.cut.rules import Barred
 from crowlight.plan.cut.said import Said, source_sentences
-from crowlight.plan.cut.shapes import Part, patch
+from crowlight.plan.cut.shapes import Earlier, Part, patch, taken_off
 from crowlight.plan.cut.strokes import LoggedCut, StrokeSize, learn_strokes
 from crowlight.plan.cut.target import Goal, Model, Target, Words, target
 from crowlight.plan.cut.told import as_data, how_much, say, where
@@ -20,6 +20,7 @@ __all__ = [
     "CaneLeft",
     "Chance",
     "Correcting",
+    "Earlier",
     "Expected",
     "Goal",
     "Harm",
@@ -48,6 +49,7 @@ __all__ = [
     "say",
     "solve_after",
     "source_sentences",
+    "taken_off",
     "target",
     "unknown_slopes",
     "where",

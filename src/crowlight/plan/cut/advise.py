@@ -6,7 +6,7 @@ Codes and numbers only; the sentences are in ``sentences.toml``.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,9 +18,19 @@ from crowlight.judge.findings import Findings, Known, catalogue
 from crowlight.judge.findings.stops import Stop
 from crowlight.plan.cut.correcting import Correcting
 from crowlight.plan.cut.now import ReedNow
-from crowlight.plan.cut.options import LEAVE, REST, Act, acts, amounts, supported, without_knife
+from crowlight.plan.cut.options import (
+    LEAVE,
+    REST,
+    Act,
+    acts,
+    amounts,
+    larger_amounts,
+    supported,
+    without_knife,
+)
 from crowlight.plan.cut.rules import Barred, clip_is_due, forbidden
 from crowlight.plan.cut.said import Said, after_checks, listen_for, stop_when
+from crowlight.plan.cut.shapes import Earlier
 from crowlight.plan.cut.strokes import USUAL, StrokeSize
 from crowlight.plan.cut.target import Source, Target
 from crowlight.plan.cut.weigh import USUAL_LIMITS, Chance, Harm, Limits, Scales, Tried
@@ -59,6 +69,8 @@ AFTER = frozenset({"next-batch", "copy", "retire"})
 #: Another stroke must promise at least so much more.
 _MORE = 0.01
 _Z95 = 1.6449
+#: Sources of a target with a length of their own.
+_LIKE = ("loved reed", "good reeds")
 #: From how many tolerances off an opening is shaped, found wrong or not (our choice).
 _OFF = 1.2
 #: What a night does to the opening [m]: cane rises (common practice, no source, and weak).
@@ -205,6 +217,7 @@ def next_cut(
     rough: bool = False,
     done: Collection[str] = (),
     gauge: bool = False,
+    earlier: Sequence[Earlier] = (),
     solve: Solve | None = None,
     report: Callable[[float], None] | None = None,
     correcting: Correcting | None = None,
@@ -236,6 +249,8 @@ def next_cut(
     gauge : bool
         Whether a reading could change what is advised; the gauge is then due, else with every
         third cut.
+    earlier : sequence of Earlier
+        Cuts made since the reed came: what spilled beside them adds up.
     solve : callable, optional
         ``solve(shape, cane, clip)`` solves the reed after a cut and returns the change of its
         outputs, see `solve_after`; asked for the best few only, at their middle amounts.
@@ -257,7 +272,7 @@ def next_cut(
     it is likely to help. The style alone is no reason to cut.
     """
     tell = report or (lambda _: None)
-    scales = Scales(reed, target, strokes, chance, limits, correcting)
+    scales = Scales(reed, target, strokes, chance, limits, earlier=earlier, correcting=correcting)
     barred: dict[Barred, None] = {}
     cuts: dict[tuple[object, ...], tuple[Tried, float]] = {}
     every = acts(reed, findings, rough=rough)
@@ -349,13 +364,19 @@ def _best_amount(
     why = forbidden(act, findings.stops, knife=knife)
     if why is not None:
         return why
-    if act.kind == "clip" and not clip_is_due(act, findings, known):
+    # two more of the smallest clips would surely leave it longer than the one it is to be like
+    long = act.kind == "clip" and scales.target.source in _LIKE and scales.surely_short(act)
+    if act.kind == "clip" and not long and not clip_is_due(act, findings, known):
         return Barred(act.code, "clip-not-due")
     if scales.thicker(act) < scales.limits.sure:
         return Barred(act.code, "not-surely-thicker")
     best: Tried | None = None
-    for amount in amounts(act, rough=rough):
-        tried = scales.try_out(act.with_amount(amount))
+    more = larger_amounts(act, rough=rough)
+    for amount in (*amounts(act, rough=rough), *more):
+        sized = act.with_amount(amount)
+        if amount in more and not scales.surely_short(sized):
+            break
+        tried = scales.try_out(sized)
         if tried.harm.crossing > scales.limits.harm:
             break  # more only crosses more
         if best is None or _worth(tried) > _worth(best) + _MORE:

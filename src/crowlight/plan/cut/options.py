@@ -19,12 +19,15 @@ from crowlight.reed import Blade, Side
 __all__ = [
     "CLIPS",
     "LEAVE",
+    "MORE_STROKES",
+    "MOST_CANE",
     "MOST_STROKES",
     "REST",
     "ROUGH_CLIP",
     "Act",
     "acts",
     "amounts",
+    "larger_amounts",
     "supported",
     "without_knife",
 ]
@@ -34,6 +37,12 @@ Kind = Literal["scrape", "clip", "act", "leave", "rest"]
 
 #: Light strokes at one place before the next test (common practice, no source).
 MOST_STROKES = 3
+#: More of them, behind the transition only, while it is sure that as many again would still help
+#: (our choice): a thick zone is many strokes of a light hand away, and no ear hears the first.
+MORE_STROKES = (5, 8)
+#: Nor more cane than this before the next test [m] (common practice, no source).
+MOST_CANE = 0.020e-3
+_THICK = frozenset({"heart", "windows", "back"})
 #: Clips when finishing, against a stop, and besides them on a rough reed [m] (common practice).
 CLIPS, ROUGH_CLIP = (0.1e-3, 0.2e-3), 0.3e-3
 
@@ -51,9 +60,11 @@ _REMEDIES: Mapping[tuple[str, Part], tuple[str, str]] = {
     ("heart", Part.SIDES): ("heart", ""),
     ("heart", Part.LEFT): ("", "equalise-heart"),
     ("windows", Part.WHOLE): ("back", "back"),
+    ("windows", Part.SIDES): ("back", ""),  # further from the spine
     ("windows", Part.LEFT): ("", "back"),
     ("windows", Part.UPPER): ("shorten-heart", "shorten-heart"),
     ("back", Part.WHOLE): ("back", "back"),
+    ("back", Part.SIDES): ("back", ""),
     ("back", Part.LEFT): ("", "back"),
     ("back", Part.UPPER): ("shorten-heart", "shorten-heart"),
 }
@@ -175,10 +186,20 @@ def acts(reed: ReedNow, findings: Findings, *, rough: bool = False) -> tuple[Act
 
 
 def amounts(act: Act, *, rough: bool = False) -> tuple[float, ...]:
-    """Return the amounts an act may be done by, least first: strokes, or clips [m]."""
+    """Return the amounts an act is done by, least first: strokes, or clips [m]."""
     if act.kind == "clip":
         return (*CLIPS, ROUGH_CLIP) if rough else CLIPS
     return tuple(range(1, MOST_STROKES + 1)) if act.kind == "scrape" else (0,)
+
+
+def larger_amounts(act: Act, *, rough: bool = False) -> tuple[float, ...]:
+    """Return the amounts beyond `amounts`, for a reed that is surely further off than twice that.
+
+    Behind the transition more strokes; on a reed far too long, the clip of a rough one.
+    """
+    if act.kind == "clip":
+        return () if rough else (ROUGH_CLIP,)
+    return MORE_STROKES if act.kind == "scrape" and act.zone in _THICK else ()
 
 
 def without_knife(

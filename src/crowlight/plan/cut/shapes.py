@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from crowlight.plan.cut.now import ReedNow
+from crowlight.reed import Blade
 
-__all__ = ["Part", "patch", "patches"]
+__all__ = ["Earlier", "Part", "patch", "patches", "taken_off"]
 
 Real = NDArray[np.float64]
 
@@ -133,6 +135,39 @@ def patch(reed: ReedNow, zone: str, part: Part, *, oblique: bool = False) -> Rea
     corners stay off the centre, and spine, rails and bark get a tenth of what spills over.
     """
     return _patch(reed, zone, part, _smear(reed, oblique=oblique))
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """A cut made before.
+
+    Parameters
+    ----------
+    zone, part, blades, oblique
+        Where, as in `patch`, on which blades.
+    cane : float
+        Cane taken off where it took most, as best known [m].
+    """
+
+    zone: str
+    part: Part
+    blades: tuple[Blade, ...]
+    cane: float
+    oblique: bool = False
+
+
+def taken_off(reed: ReedNow, earlier: Iterable[Earlier]) -> Real:
+    """Return what earlier cuts took off together, shape (2, n_along, n_across) [m]."""
+    out = np.zeros(reed.mean.shape)
+    shapes: dict[tuple[str, Part, bool], Real] = {}
+    for cut in earlier:
+        key = cut.zone, cut.part, cut.oblique
+        if key not in shapes:
+            shapes[key] = patch(reed, cut.zone, cut.part, oblique=cut.oblique)
+        for b, blade in enumerate(Blade):
+            if blade in cut.blades:
+                out[b] += cut.cane * shapes[key]
+    return out
 
 
 def _patch(reed: ReedNow, zone: str, part: Part, smear: Real) -> Real:
