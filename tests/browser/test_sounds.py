@@ -17,7 +17,7 @@ from crowlight.bench.kinds import Control, Cut
 from crowlight.invented.recordings import scale_take
 from crowlight.invented.sounds import crow_take, draw_crow, swell_take
 
-from .conftest import Served, serving
+from .conftest import Served, serving, until_seen
 
 pytestmark = pytest.mark.browser
 
