@@ -15,8 +15,18 @@ from numpy.typing import NDArray
 from crowlight.bench.kept import Entry
 from crowlight.bench.kinds import Clip, Cut, ReadingsTaken, Withdrawn
 from crowlight.bench.recordings import KeptRecording, recordings_of
+from crowlight.bench.state import current
+from crowlight.bench.workshop_kinds import Photo
 
-__all__ = ["Moment", "matched_volumes", "moments_of", "programme_level", "sounds_at", "usual_pair"]
+__all__ = [
+    "Moment",
+    "matched_volumes",
+    "moments_of",
+    "photos_at",
+    "programme_level",
+    "sounds_at",
+    "usual_pair",
+]
 
 #: Sound further below its loudest stretch than this is taken for silence between blows [dB].
 _SILENCE = 30.0
@@ -123,6 +133,34 @@ def sounds_at(
         if len(pair) == 2 and pair[0].entry.uuid != pair[1].entry.uuid:
             return pair[0], pair[1]
     return None
+
+
+def photos_at(entries: Iterable[Entry], before: int, after: int) -> tuple[tuple[Entry, Entry], ...]:
+    """Return photographs of the same thing at two moments, the two of each pair different ones.
+
+    Parameters
+    ----------
+    entries : iterable of Entry
+        Of one reed; withdrawn photographs do not count.
+    before, after : int
+        Numbers of two entries.
+
+    Returns
+    -------
+    tuple of (Entry, Entry)
+        For everything that was photographed by both moments, the latest photograph at each. Where
+        the two moments are photographs of different things, these two come first.
+    """
+    kept = [e for e in current(entries) if isinstance(e.payload, Photo)]
+    at: list[dict[str, Entry]] = []
+    for limit in (before, after):
+        seen = sorted((e for e in kept if e.seq <= limit), key=lambda e: e.seq)
+        at.append({e.payload.shows: e for e in seen if isinstance(e.payload, Photo)})
+    named = {e.seq: e for e in kept if e.seq in (before, after)}
+    pairs = [(at[0][shows], at[1][shows]) for shows in at[0]]
+    if len(named) == 2:
+        pairs.insert(0, (named[before], named[after]))
+    return tuple({(a.seq, b.seq): (a, b) for a, b in pairs if a.seq != b.seq}.values())
 
 
 def programme_level(sound: NDArray[np.floating[Any]], rate: float) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -14,13 +15,16 @@ from crowlight.bench.backward import (
     Moment,
     matched_volumes,
     moments_of,
+    photos_at,
     programme_level,
     sounds_at,
     usual_pair,
 )
 from crowlight.bench.desk import Sheet
 from crowlight.bench.mapping import placed_style
+from crowlight.bench.ports import Entry
 from crowlight.bench.recordings import KeptRecording
+from crowlight.bench.workshop_kinds import Photo
 from crowlight.errors import CrowlightError, NotFound
 from crowlight.reed import Blade
 from crowlight.reed.styles import Style
@@ -28,6 +32,7 @@ from crowlight.report.change_map import change_picture, change_rows, thickness_r
 from crowlight.report.counting import Counting
 from crowlight.report.environment import style as style_sheet
 from crowlight.report.maps import thickness_picture
+from crowlight.report.posted_words import SHOWS
 from crowlight.report.words import mark
 from crowlight.web.counted import counted_from, counting_for, remember
 from crowlight.web.log import lines
@@ -43,6 +48,17 @@ _POLICY = policy(media_src="'self'")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Shot:
+    """A photograph: its entry, what it shows, and when, both in words too."""
+
+    uuid: UUID
+    seq: int
+    shows: str
+    at: datetime
+    told: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Row:
     """One moment of the timeline."""
 
@@ -51,6 +67,7 @@ class _Row:
     says: str
     pictures: bool
     sound: UUID | None
+    photo: _Shot | None
 
 
 @router.get("/reeds/{reed}/back")
@@ -99,7 +116,19 @@ def _row(moment: Moment, line: Any, bench: Bench) -> _Row:
         says=says,
         pictures=moment.measures,
         sound=moment.entries[-1].uuid if moment.kind == "recording" else None,
+        photo=_shot(moment.entries[-1], bench),
     )
+
+
+def _shot(entry: Entry, bench: Bench) -> _Shot | None:
+    photo = entry.payload
+    if not isinstance(photo, Photo):
+        return None
+    words, shows = bench.words, bench.words(SHOWS[photo.shows])
+    text = words.say(mark("%(what)s, %(when)s"), what=shows, when=words.moment(entry.happened_at))
+    if photo.remark:
+        text = f"{text}: {photo.remark}"
+    return _Shot(uuid=entry.uuid, seq=entry.seq, shows=shows, at=entry.happened_at, told=text)
 
 
 def _number(text: str, bench: Bench) -> int:
@@ -149,6 +178,9 @@ def _compared(
             for n, m in enumerate(found.maps)
         ],
         "counting": counting,
+        "photos": [
+            (_shot(a, bench), _shot(b, bench)) for a, b in photos_at(sheet.entries, one, other)
+        ],
         "sounds": _sounds(request, bench, sheet, one, other),
     }
 
