@@ -271,6 +271,9 @@ def test_one_stroke_is_foreseen_by_the_map_of_what_a_stroke_does(pages, jobs):
     told = seen(site.get(asked))
     # canned: a stroke of a hundredth changes these by a share of their value; two, by twice that
     assert "Estimate" in told
+    # what has no map is not known, and no share of anything
+    assert "not known" in told
+    assert not re.search(r"–\s%", told)
     wrong = site.client.get(f"{reed}/blades?ask=quick&from_tip=99&depth=1")
     assert wrong.status_code == 422
     assert "is outside 0 to" in wrong.text

@@ -193,6 +193,7 @@ def cut_rows(
         # a change is told as a share of the value; of a signed share, in points
         scale, sign = (1e2, " ") if signed else (1e2 / t.before if t.before else math.nan, " %")
         fine = 1
+        moved = words.number(t.change * scale, fine, signed=True)
         rows.append(
             CutRow(
                 name=name,
@@ -206,7 +207,7 @@ def cut_rows(
                 after_interval=_between(
                     words, after[0] * factor, after[1] * factor, decimals, signed=signed
                 ),
-                change=(words.number(t.change * scale, fine, signed=True) + sign).strip(),
+                change=(moved + sign).strip() if math.isfinite(t.change) else moved,
                 change_interval=(
                     _between(words, change[0] * scale, change[1] * scale, fine, signed=True)
                     if change

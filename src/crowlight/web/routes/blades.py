@@ -396,6 +396,7 @@ def _live(found: BladesShown, levers: Leverage, words: Words) -> dict[str, Any]:
         {
             "locale": str(words.numbers).replace("_", "-"),
             "between": words(mark("%(low)s to %(high)s")),
+            "unknown": words(mark("not known")),
             "outputs": [
                 {
                     "name": n,

@@ -113,8 +113,8 @@ function start() {
       const change = o.signed ? 100 * sum[k] : (100 * sum[k]) / o.value;
       fill(row, {
         after: value,
-        after_interval: data.between.replace("%(low)s", low).replace("%(high)s", high),
-        change: said(change, 1, true) + (o.signed ? "" : " %"),
+        after_interval: !Number.isFinite(sum[k]) ? data.unknown : data.between.replace("%(low)s", low).replace("%(high)s", high),
+        change: said(change, 1, true) + (o.signed || !Number.isFinite(change) ? "" : " %"),
         change_interval: "",
         open_sign: false,
       });
