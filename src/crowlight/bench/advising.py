@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Unpack
 from uuid import UUID
 
 from crowlight.bench.advice_kinds import Guess
@@ -16,6 +16,7 @@ from crowlight.bench.outcomes import BestMoment, Changed, best_moment, changed_b
 from crowlight.bench.payload import Followed, Payload
 from crowlight.bench.ports import Appended, Entry, NewEntry
 from crowlight.bench.posted import check_may_cut
+from crowlight.bench.sending import Entered, Sending
 from crowlight.bench.state import state_of
 from crowlight.errors import Conflict, InputError, NotFound
 
@@ -86,10 +87,7 @@ class Advice:
         *,
         deed: Deed | None = None,
         digest: str = "",
-        uuid: UUID | None = None,
-        expected_seq: int | None = None,
-        at: datetime | None = None,
-        by: UUID | None = None,
+        **sending: Unpack[Sending],
     ) -> Appended:
         """Write down that an option was followed, with the advice it was part of.
 
@@ -103,8 +101,8 @@ class Advice:
             What was done otherwise than offered: strokes, clip, words.
         digest : str
             Of the advice that was shown; that of now if empty.
-        uuid, expected_seq, at, by
-            As in `crowlight.bench.desk.Desk.write`.
+        **sending
+            See `crowlight.bench.sending.Sending`.
 
         Raises
         ------
@@ -118,9 +116,9 @@ class Advice:
         if not 0 <= chosen < len(counsel.plan.options):
             msg = f"option {chosen} is not one of the {len(counsel.plan.options)} that were offered"
             raise InputError(msg)
-        advice = self._advice_of(key, counsel, at)
+        advice = self._advice_of(key, counsel, sending.get("at"))
         payload = deed_of(counsel.plan.options[chosen], deed or Deed(), advice.uuid, chosen)
-        return self._append(key, advice, payload, uuid, expected_seq, at, by)
+        return self._append(key, advice, payload, **sending)
 
     def something_else(
         self,
@@ -128,10 +126,7 @@ class Advice:
         payload: Any,
         *,
         digest: str = "",
-        uuid: UUID | None = None,
-        expected_seq: int | None = None,
-        at: datetime | None = None,
-        by: UUID | None = None,
+        **sending: Unpack[Sending],
     ) -> Appended:
         """Write down what was done instead of what was advised.
 
@@ -141,29 +136,24 @@ class Advice:
             The reed.
         payload : Cut, Clip, Rest or Treated
             What was done.
-        digest, uuid, expected_seq, at, by
+        digest, **sending
             As in `did`.
         """
-        advice = self._advice_of(key, self.shown(key, digest), at)
+        advice = self._advice_of(key, self.shown(key, digest), sending.get("at"))
         instead = payload.model_copy(update={"advised": advice.uuid, "option": None})
-        return self._append(key, advice, instead, uuid, expected_seq, at, by)
+        return self._append(key, advice, instead, **sending)
 
     def rest(
         self,
         key: str | UUID,
         *,
         digest: str = "",
-        uuid: UUID | None = None,
-        expected_seq: int | None = None,
-        at: datetime | None = None,
-        by: UUID | None = None,
+        **sending: Unpack[Sending],
     ) -> Appended:
         """Write down that it is rested: the last of the options."""
         counsel = self.shown(key, digest)
         last = len(counsel.plan.options) - 1
-        return self.did(
-            key, last, digest=counsel.digest, uuid=uuid, expected_seq=expected_seq, at=at, by=by
-        )
+        return self.did(key, last, digest=counsel.digest, **sending)
 
     def after(
         self,
@@ -173,10 +163,7 @@ class Advice:
         follows: UUID | None = None,
         recording: UUID | None = None,
         remark: str = "",
-        uuid: UUID | None = None,
-        expected_seq: int | None = None,
-        at: datetime | None = None,
-        by: UUID | None = None,
+        **sending: Unpack[Sending],
     ) -> Appended:
         """Write down how it was afterwards: better, the same or worse.
 
@@ -192,7 +179,7 @@ class Advice:
             The entry of a recording made for it.
         remark : str
             In words.
-        uuid, expected_seq, at, by
+        **sending
             As in `did`.
 
         Raises
@@ -203,17 +190,13 @@ class Advice:
         reed = self.desk.records.reed(key)
         state = state_of(self.desk.records.entries(reed.uuid))
         payload = after_check(state, result, follows=follows, recording=recording, remark=remark)
-        return self.desk.write(key, payload, uuid=uuid, expected_seq=expected_seq, at=at, by=by)
+        return self.desk.write(key, payload, **sending)
 
     def guess(
         self,
         key: str | UUID,
         guess: Guess,
-        *,
-        uuid: UUID | None = None,
-        expected_seq: int | None = None,
-        at: datetime | None = None,
-        by: UUID | None = None,
+        **sending: Unpack[Sending],
     ) -> Counsel:
         """Commit a hunch, then let the tool speak; both are written down and scored later.
 
@@ -222,9 +205,9 @@ class Advice:
         Counsel
             What the tool says, as `plan` would.
         """
-        self.desk.write(key, guess, uuid=uuid, expected_seq=expected_seq, at=at, by=by)
+        self.desk.write(key, guess, **sending)
         counsel = self.plan(key)
-        advice = self._advice_of(key, counsel, at)
+        advice = self._advice_of(key, counsel, sending.get("at"))
         reed = self.desk.records.reed(key)
         if advice.uuid not in {e.uuid for e in self.desk.records.entries(reed.uuid)}:
             self.desk.records.append(reed.uuid, [advice])
@@ -242,15 +225,14 @@ class Advice:
         key: str | UUID,
         advice: NewEntry,
         payload: Any,
-        uuid: UUID | None,
-        expected_seq: int | None,
-        at: datetime | None,
-        by: UUID | None,
+        *,
+        expected_seq: int | None = None,
+        **entered: Unpack[Entered],
     ) -> Appended:
         """Write advice and deed, both or neither; the advice only once."""
         reed = self.desk.records.reed(key)
         there = {e.uuid: e for e in self.desk.records.entries(reed.uuid)}
-        deed = self.desk.new_entry(payload, uuid=uuid, at=at, by=by)
+        deed = self.desk.new_entry(payload, **entered)
         kept = there.get(deed.uuid)
         if kept is not None and _bare(kept.payload) == _bare(payload):
             # the reply to the first sending was lost; the advice may be another one by now

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Unpack
 from uuid import UUID, uuid4
 
 from crowlight.bench.assess import Assessment, inputs_of_table
@@ -36,6 +36,7 @@ from crowlight.bench.ports import (
     Tables,
 )
 from crowlight.bench.posted import Posted, check_may_cut
+from crowlight.bench.sending import Entered
 from crowlight.bench.state import ReedState, difference, state_of
 from crowlight.bench.styles import checked_name
 from crowlight.bench.takes import Takes
@@ -346,11 +347,9 @@ class Desk:
         payload: Payload,
         *,
         readings: tuple[Reading, ...] = (),
-        uuid: UUID | None = None,
-        expected_seq: int | None = None,
         replaces: UUID | None = None,
-        at: datetime | None = None,
-        by: UUID | None = None,
+        expected_seq: int | None = None,
+        **entered: Unpack[Entered],
     ) -> Appended:
         """Write one entry about a reed.
 
@@ -362,16 +361,10 @@ class Desk:
             What happened.
         readings : tuple of Reading
             Its readings, if it is a `ReadingsTaken`.
-        uuid : UUID, optional
-            The sender's own, so that sending twice writes once.
-        expected_seq : int, optional
-            The latest entry number the sender has seen.
         replaces : UUID, optional
             The entry this one corrects.
-        at : datetime, optional
-            When it happened, with its zone; now if not given.
-        by : UUID, optional
-            The person who did it.
+        expected_seq, **entered
+            See `crowlight.bench.sending.Sending`.
 
         Returns
         -------
@@ -386,9 +379,7 @@ class Desk:
         """
         for reading in readings:
             check_reading(reading)
-        entry = self.new_entry(
-            payload, readings=readings, uuid=uuid, replaces=replaces, at=at, by=by
-        )
+        entry = self.new_entry(payload, readings=readings, replaces=replaces, **entered)
         reed = self.records.reed(key)
         if isinstance(payload, Cut | Clip) and replaces is None:
             check_may_cut(self.records, reed)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, Unpack
 from uuid import UUID, uuid4
 
 from crowlight.bench.kinds import Clip, Cut
@@ -23,6 +23,7 @@ from crowlight.bench.ports import (
     Reed,
 )
 from crowlight.bench.posting import KINDS_LOOKED_AT, Posting, allowed_of, posting_of
+from crowlight.bench.sending import Sending
 from crowlight.bench.state import current
 from crowlight.bench.workshop_kinds import Allowed, Consent, Intake, Letter, Photo, Stage
 from crowlight.errors import InputError, NotFound
@@ -196,11 +197,20 @@ class Posted:
         *,
         shows: str,
         remark: str = "",
-        uuid: UUID | None = None,
-        expected_seq: int | None = None,
-        at: datetime | None = None,
+        **sending: Unpack[Sending],
     ) -> Appended:
         """Keep a photograph of a reed, as it came.
+
+        Parameters
+        ----------
+        key : str or UUID
+            The reed.
+        data : bytes
+            The file.
+        shows, remark : str
+            What it shows, by its code; in words.
+        **sending
+            See `crowlight.bench.sending.Sending`.
 
         Raises
         ------
@@ -216,7 +226,7 @@ class Posted:
                 "remark": remark,
             }
         )
-        return self.desk.write(key, photo, uuid=uuid, expected_seq=expected_seq, at=at)
+        return self.desk.write(key, photo, **sending)
 
     def photos(self, key: str | UUID) -> tuple[Entry, ...]:
         """Return the photographs of a reed that count, in the order in which they were taken."""
