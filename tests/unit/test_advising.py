@@ -61,6 +61,7 @@ def given(**more: Any) -> dict[str, Any]:
         "extras": Geometry(),
         "wanted": Wanted(),
         "strokes": USUAL,
+        "earlier": (),
         "knife": True,
         "rough": False,
         "done": (),

@@ -209,17 +209,11 @@ class Planner:
         since = _since_last_but_one_gauging(seen.log)
         if any(d.deed.kind in ("rest", "clip", "squeeze") for d in since):
             return
-        for deed in {d.deed for d in since if d.deed.kind == "scrape"}:
-            same = [d.deed for d in since if _place(d.deed) == _place(deed)]
-            others = {d.deed.zone for d in since if d.deed.kind == "scrape"} - {deed.zone}
-            if others or deed is not same[0]:
-                continue
-            found = _cane_off(reed, deed, before, now)
-            if found is not None:
-                cane, count = found
-                strokes = sum(d.strokes for d in same)
-                u = _TWO_READINGS / np.sqrt(count) + 0.004e-3
-                self._logged.append(LoggedCut(strokes, cane, float(u), seen.sitting))
+        found = _cane_off(reed, [d.deed for d in since if d.deed.kind == "scrape"], before, now)
+        if found is not None:
+            strokes, cane, count = found
+            u = _TWO_READINGS / np.sqrt(count) + 0.004e-3
+            self._logged.append(LoggedCut(strokes, cane, float(u), seen.sitting))
 
     # --- what is advised --------------------------------------------------------------------------
 
@@ -327,22 +321,28 @@ def _since_last_but_one_gauging(log: Sequence[Done]) -> list[Done]:
     return list(log[gauged[-2] + 1 : gauged[-1]]) if len(gauged) > 1 else []
 
 
-def _place(deed: Deed) -> tuple[object, ...]:
-    return deed.zone, deed.part, deed.blades
+def _cane_off(
+    reed: ReedNow, deeds: Sequence[Deed], before: Gauged, now: Gauged
+) -> tuple[int, float, int] | None:
+    """Return strokes, what they took off, and at how many places that was read.
 
-
-def _cane_off(reed: ReedNow, deed: Deed, before: Gauged, now: Gauged) -> tuple[float, int] | None:
-    """Mean of readings before less after where a cut was full, over its shape; and how many."""
-    shape = patch(reed, deed.zone, Part(deed.part))
-    off: list[float] = []
-    for i, r in enumerate(before.readings):
-        after = now.readings[i] if i < len(now.readings) else None
-        if after is None or r.place.blade not in deed.blades:
-            continue
-        share = float(shape[_node(r, reed)])
-        if share > 0.6:
-            off.append((r.thickness - after.thickness) / share)
-    return (float(np.mean(off)), len(off)) if off else None
+    Strokes of all cuts between two gaugings add up, each by its share at the place read.
+    """
+    there = np.zeros(reed.mean.shape)
+    for deed in deeds:
+        shape = patch(reed, deed.zone, Part(deed.part))
+        for blade in deed.blades:
+            there[list(Blade).index(blade)] += deed.strokes * shape
+    off: list[tuple[float, float]] = []
+    for r, after in zip(before.readings, now.readings, strict=False):
+        strokes = float(there[(list(Blade).index(r.place.blade), *_node(r, reed))])
+        if strokes > 0.6 * there.max() and strokes >= 1.0:
+            off.append((strokes, r.thickness - after.thickness))
+    if not off:
+        return None
+    strokes, cane = np.array(off).T
+    many = max(round(float(strokes.mean())), 1)
+    return many, many * float(cane.sum() / strokes.sum()), len(off)
 
 
 def _without_gain(seen: Seen) -> int:

@@ -1,7 +1,8 @@
 """The next cut, or none: what may be done to a reed, what to expect, and what it may spoil."""
 
-from crowlight.plan.cut.advise import CaneLeft, Expected, Option, Plan, next_cut
+from crowlight.plan.cut.advise import CaneLeft, Option, Plan, next_cut
 from crowlight.plan.cut.correcting import Correcting
+from crowlight.plan.cut.expecting import Expected
 from crowlight.plan.cut.lines import Lines, lines_of, solve_after, unknown_slopes
 from crowlight.plan.cut.no_map import next_act
 from crowlight.plan.cut.now import ReedNow, bare_reed, reed_now

@@ -5,18 +5,17 @@ Codes and numbers only; the sentences are in ``sentences.toml``.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from crowlight.blade import OUTPUTS
 from crowlight.errors import OutsideModel
 from crowlight.judge.findings import Findings, Known, catalogue
 from crowlight.judge.findings.stops import Stop
 from crowlight.plan.cut.correcting import Correcting
+from crowlight.plan.cut.expecting import Expected, expected_of, points
 from crowlight.plan.cut.now import ReedNow
 from crowlight.plan.cut.options import (
     LEAVE,
@@ -40,12 +39,10 @@ __all__ = [
     "AFTER",
     "MOST",
     "CaneLeft",
-    "Expected",
     "Option",
     "Plan",
     "named_of",
     "next_cut",
-    "night",
     "resting",
 ]
 
@@ -54,9 +51,6 @@ Solve = Callable[[Real, float, float], Mapping[str, float]]
 
 #: At most so many things to do are named.
 MOST = 3
-#: What is told of an act; "balance" is two numbers, flexibility the compliance.
-_TOLD = ("rest_height", "closing_pressure", "stiffness", "compliance", "tilt", "unevenness",
-         "separation")  # fmt: skip
 #: Weighing (our choice, in tolerances): what a sure finding adds to its remedy, what sure harm
 #: costs, and each step up the ladder of what is hard to undo.
 _CREDIT, _HARM, _STEP = 0.5, 3.0, 0.02
@@ -68,46 +62,10 @@ _WAY, _STEPS = 0.3, (2, 3, 4)
 AFTER = frozenset({"next-batch", "copy", "retire"})
 #: Another stroke must promise at least so much more.
 _MORE = 0.01
-_Z95 = 1.6449
 #: Sources of a target with a length of their own.
 _LIKE = ("loved reed", "good reeds")
 #: From how many tolerances off an opening is shaped, found wrong or not (our choice).
 _OFF = 1.2
-#: What a night does to the opening [m]: cane rises (common practice, no source, and weak).
-_NIGHT = (-0.02e-3, 0.04e-3, 0.10e-3)
-
-
-@dataclass(frozen=True, slots=True)
-class Expected:
-    """Expected change of one output.
-
-    Parameters
-    ----------
-    name, unit : str
-        Output and its unit.
-    low, middle, high : float
-        5, 50 and 95 % points of the change, in `unit`.
-    share_low, share_middle, share_high : float
-        The same as a share of the value now; NaN for what may be negative.
-    basis : tuple of str
-        Of ``"physics"``, ``"your data"``, ``"common practice"``.
-    raw : tuple of float or None
-        The change as the model alone tells it, where own cuts put it right.
-    own_cuts : int
-        How many cuts that rests on; 0 where nothing was put right.
-    """
-
-    name: str
-    unit: str
-    low: float
-    middle: float
-    high: float
-    share_low: float
-    share_middle: float
-    share_high: float
-    basis: tuple[str, ...]
-    raw: tuple[float, float, float] | None = None
-    own_cuts: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -326,7 +284,7 @@ def next_cut(
         options=options,
         advised=_advised(tries, findings, done),
         source=target.source,
-        distance=_points(scales.distances),
+        distance=points(scales.distances),
         named=named,
         # what is offered elsewhere on the reed is not also said to be barred
         barred=tuple(b for b in barred if b.code not in {t.act.code for t in tries}),
@@ -377,7 +335,7 @@ def _best_amount(
         if amount in more and not scales.surely_short(sized):
             break
         tried = scales.try_out(sized)
-        if tried.harm.crossing > scales.limits.harm:
+        if tried.harm.crossing > (scales.limits.harm if asked else scales.limits.unasked):
             break  # more only crosses more
         if best is None or _worth(tried) > _worth(best) + _MORE:
             best = tried
@@ -464,10 +422,10 @@ def _option(
     remedy = act.remedy
     found = catalogue().findings
     named = [caution for code in act.answers for caution in found[code].cautions]
-    expected = _expected(tried, scales, strokes)
+    expected = expected_of(tried, scales, strokes)
     return Option(
         act=act,
-        cane=_points(cane),
+        cane=points(cane),
         expected=correcting.expected(act, expected) if correcting else expected,
         gain=tried.expected,
         better=tried.better,
@@ -483,44 +441,3 @@ def _option(
         ),
         cautions=tuple(dict.fromkeys((*(remedy.cautions if remedy else ()), *named))),
     )
-
-
-def _expected(tried: Tried, scales: Scales, strokes: StrokeSize) -> tuple[Expected, ...]:
-    """Return the expected change of what is told, where anybody can say."""
-    act, reed, nan = tried.act, scales.reed, float("nan")
-    if act.kind == "rest":
-        return (night(),)
-    if act.kind == "act":
-        return ()
-    size = strokes.basis if act.kind == "scrape" else "common practice"
-    basis = ("physics", size) if act.cuts else ("physics",)
-    uneven = scales.uneven(act)
-    out: list[Expected] = []
-    for k, name in enumerate(reed.names):
-        if name in _TOLD:
-            change, off = tried.change[:, k], float(uneven[k])
-            told = _widened(_points(change), off)
-            share = (nan, nan, nan)
-            if not reed.signed[k]:
-                share = _widened(_points(change / reed.now[:, k]), off / abs(reed.values[k]))
-            out.append(Expected(name, OUTPUTS[name][0], *told, *share, basis))
-    return tuple(out)
-
-
-def _widened(points: tuple[float, float, float], sd: float) -> tuple[float, float, float]:
-    """Return 5, 50 and 95 % points with an independent standard deviation added."""
-    low, middle, high = points
-    off = _Z95 * sd
-    return middle - math.hypot(middle - low, off), middle, middle + math.hypot(high - middle, off)
-
-
-def night() -> Expected:
-    """Return what a night does to the opening."""
-    nan = float("nan")
-    unit = OUTPUTS["rest_height"][0]
-    return Expected("rest_height", unit, *_NIGHT, nan, nan, nan, ("common practice",))
-
-
-def _points(values: Real | Iterable[float]) -> tuple[float, float, float]:
-    low, middle, high = np.quantile(np.asarray(values, float), [0.05, 0.5, 0.95])
-    return float(low), float(middle), float(high)

@@ -18,7 +18,7 @@ from crowlight.calibrate.learning import Correction, Predicted
 from crowlight.plan.cut.options import Act
 
 if TYPE_CHECKING:
-    from crowlight.plan.cut.advise import Expected
+    from crowlight.plan.cut.expecting import Expected
 
 __all__ = ["OWN", "Correcting", "Points"]
 

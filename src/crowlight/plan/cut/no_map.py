@@ -9,7 +9,8 @@ import math
 from collections.abc import Collection
 
 from crowlight.judge.findings import Findings, catalogue
-from crowlight.plan.cut.advise import AFTER, MOST, Expected, Option, Plan, named_of, night, resting
+from crowlight.plan.cut.advise import AFTER, MOST, Option, Plan, named_of, resting
+from crowlight.plan.cut.expecting import Expected, night
 from crowlight.plan.cut.options import LEAVE, REST, Act, supported, without_knife
 from crowlight.plan.cut.rules import Barred
 from crowlight.plan.cut.said import after_checks, listen_for, stop_without_knife

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from crowlight.plan.cut.now import ReedNow
 from crowlight.reed import Blade
 
-__all__ = ["Earlier", "Part", "patch", "patches", "taken_off"]
+__all__ = ["GUARDED", "Earlier", "Part", "patch", "patches", "taken_off"]
 
 Real = NDArray[np.float64]
 
@@ -62,7 +62,7 @@ _SCRAPED: Mapping[str, tuple[bool, ...]] = {
     "back": (False,),
 }
 #: Zones never scraped on purpose, and the share of what spills over that reaches them.
-_GUARDED, _SPILL = ("spine", "rails", "bark"), 0.1
+GUARDED, _SPILL = ("spine", "rails", "bark"), 0.1
 #: Less than this share of the most is no cut.
 _LEAST = 0.01
 
@@ -173,7 +173,7 @@ def taken_off(reed: ReedNow, earlier: Iterable[Earlier]) -> Real:
 def _patch(reed: ReedNow, zone: str, part: Part, smear: Real) -> Real:
     inside = _meant(reed, zone, part)
     shape = (smear @ inside.ravel()).reshape(inside.shape) * _kept_off(reed, part)
-    for name in _GUARDED:
+    for name in GUARDED:
         if name in reed.where:
             shape = np.where(reed.where[name], _SPILL * shape, shape)
     shape = np.where(shape > _LEAST * shape.max(), shape, 0.0)

@@ -7,7 +7,8 @@ from collections.abc import Callable
 from typing import Any
 
 from crowlight.judge.findings import catalogue
-from crowlight.plan.cut.advise import Expected, Option, Plan
+from crowlight.plan.cut.advise import Option, Plan
+from crowlight.plan.cut.expecting import Expected
 from crowlight.plan.cut.options import Act
 from crowlight.plan.cut.rules import Barred
 from crowlight.plan.cut.said import Said, sentences

@@ -17,7 +17,7 @@ from crowlight.plan.cut.correcting import Correcting
 from crowlight.plan.cut.features import Features, features
 from crowlight.plan.cut.now import ReedNow
 from crowlight.plan.cut.options import MOST_CANE, Act
-from crowlight.plan.cut.shapes import Earlier, Part, taken_off
+from crowlight.plan.cut.shapes import GUARDED, Earlier, Part, taken_off
 from crowlight.plan.cut.strokes import StrokeSize
 from crowlight.plan.cut.target import Goal, Target
 from crowlight.reed import Blade
@@ -36,6 +36,10 @@ _NOTHING, _LITTLE = 0.3e-6, 1e-6
 #: The floor is judged by the thinnest places touched in a zone, this share of them: a zone ends
 #: where its neighbour begins, and its very edge is not yet its own.
 _THINNEST = 0.1
+#: How far off a zone may begin, standard deviation, and how far off a cut may land [m] (our
+#: choice): on a slope of 0.2 that is 0.03 mm of thickness, and an edge cut in full, not by half.
+_LINE, _MISS = 0.15e-3, 0.25e-3
+_Z95 = 1.645
 #: Doubt of a slope of the blade model, standard deviation as a share of it (our choice: tested to
 #: a few per cent against solving anew, but cane and rest shape vary more than the model says).
 _SLOPE = 0.2
@@ -67,6 +71,8 @@ class Limits:
     ----------
     harm : float
         Largest probability of crossing a floor, or the shortest length, that is allowed; 0 to 0.5.
+    unasked : float
+        The same for a cut that no finding asks for.
     gauge : float
         Error of the gauge that no reading shows, its zero for one; floors are kept this much
         further away [m].
@@ -76,6 +82,7 @@ class Limits:
     """
 
     harm: float = 0.05
+    unasked: float = 0.01
     gauge: float = 0.005e-3
     sure: float = 0.9
 
@@ -206,6 +213,7 @@ class Scales:
         self.reed, self.target, self.limits = reed, target, limits
         self._strokes, self._chance = strokes, chance
         self._taken = taken_off(reed, earlier)
+        self._line = _LINE * np.abs(np.gradient(reed.mean, reed.along, axis=1))
         self.features: Features = features(reed)
         known = [*reed.names, *self.features.names, "length"]
         goals = [g for g in target.goals if g.name in known]
@@ -359,22 +367,28 @@ class Scales:
             best = self.reed.mean[blade][nodes] - limit - middle * shape
             crossed |= bool(_thinnest(best[None])[0] <= 0.0)
         share = float(spoilt.mean())
-        crossed |= self._spills_under(act, middle)
+        crossed |= self._edges_under(act, middle)
         return Harm(floor=max(share, 0.5) if crossed else share, tear=_tear(act))
 
-    def _spills_under(self, act: Act, middle: float) -> bool:
-        """Whether what spills over may bring a neighbouring zone to its floor.
+    def _edges_under(self, act: Act, middle: float) -> bool:
+        """Whether a cut may bring a zone to its floor through what the chance above leaves out.
 
-        What counts is what it does to the thinnest tenth of the whole neighbour. While all cuts
+        That is what spills over into a neighbour, and all of it in a transition, whose slope turns
+        a doubt of the line it begins at into one of thickness. What counts is what a cut as heavy
+        and as near as may well be does to the thinnest tenth of the whole zone. While all cuts
         together took but a little there, that must stay above the floor as best known; else one
-        standard deviation sure.
+        standard deviation sure, and in a transition that is itself cut 95 % sure.
         """
         if act.shape is None:
             return False
+        heavy = middle * math.exp(self._strokes.spread)
+        nearer = _landing(act.shape, self.reed.along)
         for b in range(len(Blade)):
             for name, nodes in self.reed.where.items():
-                spill = middle * act.shape[b][nodes]
-                if name == act.zone or not spill.any() or self.reed.floor[nodes].max() <= 0.0:
+                own = name == act.zone
+                spill = heavy * (act.shape if name in GUARDED else nearer)[b][nodes]
+                bounded = spill.any() and self.reed.floor[nodes].max() > 0.0
+                if not bounded or (own and name != "transition"):
                     continue
                 above = self.reed.mean[b][nodes] - self.reed.floor[nodes] - self.limits.gauge
                 at_first, now, left = (
@@ -382,8 +396,10 @@ class Scales:
                     for x in (above + self._taken[b][nodes], above, above - spill)
                 )
                 if now - left > _NOTHING:
-                    sd = float(_thinnest(self.reed.draws[:, b][:, nodes]).std())
-                    if left <= (sd if at_first - left > _LITTLE else 0.0):
+                    drawn = self.reed.draws[:, b][:, nodes]
+                    line = self._chance.clips[:, None] * self._line[b][nodes]
+                    sd = float(_thinnest(drawn - line).std()) * (_Z95 if own else 1.0)
+                    if left <= (sd if own or at_first - left > _LITTLE else 0.0):
                         return True
         return False
 
@@ -463,6 +479,16 @@ def spread_out(reed: ReedNow, factor: float) -> ReedNow:
         draws=reed.mean + factor * (reed.draws - reed.mean),
         length=middle + factor * (reed.length - middle),
     )
+
+
+def _landing(shape: Real, along: Real) -> Real:
+    """Return the most a cut may take at each place if it lands off along the reed."""
+    rows = max(1, round(_MISS / float(np.abs(np.diff(along)).mean())))
+    found = shape.copy()
+    for k in range(1, rows + 1):
+        found[:, k:] = np.maximum(found[:, k:], shape[:, :-k])
+        found[:, :-k] = np.maximum(found[:, :-k], shape[:, k:])
+    return found
 
 
 def _thinnest(margin: Real) -> Real:
