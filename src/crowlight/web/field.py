@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -13,13 +14,17 @@ __all__ = [
     "KNIFE",
     "PARTS",
     "PRESSURES",
+    "REMARK",
     "YES",
     "ZONES",
     "Field",
     "Form",
     "answer",
+    "choice",
     "followed",
+    "line",
     "mm",
+    "text",
 ]
 
 
@@ -152,9 +157,27 @@ BLOWING = mark(
 )
 
 
+def text(name: str, label: str, **rest: str | bool) -> Field:
+    """Return a field for several lines."""
+    return Field(name=name, label=label, kind="text", **rest)  # pyright: ignore[reportArgumentType]  # passed through
+
+
+def line(name: str, label: str, **rest: str | bool) -> Field:
+    """Return a field for one line."""
+    return Field(name=name, label=label, kind="line", **rest)  # pyright: ignore[reportArgumentType]  # passed through
+
+
+def choice(name: str, label: str, choices: Iterable[tuple[str, str]], **rest: str | bool) -> Field:
+    """Return a question with one answer out of several."""
+    return Field(name=name, label=label, kind="choice", choices=tuple(choices), **rest)  # pyright: ignore[reportArgumentType]  # passed through
+
+
+REMARK = text("remark", mark("Remark"))
+
+
 def answer(name: str, label: str) -> Field:
     """Return a question that is answered by yes, no or not sure."""
-    return Field(name=name, label=label, kind="choice", choices=YES)
+    return choice(name, label, YES)
 
 
 def followed() -> tuple[Field, ...]:

@@ -16,7 +16,7 @@ from crowlight.report.posted_words import (
     WHERE,
 )
 from crowlight.report.words import mark
-from crowlight.web.field import Field, Form, answer, mm
+from crowlight.web.field import REMARK, Field, Form, answer, choice, line, mm, text
 
 __all__ = ["HYGIENE", "WORKSHOP_FORMS"]
 
@@ -28,26 +28,14 @@ HYGIENE = mark(
 )
 
 
-def _allowed(name: str, label: str, hint: str = "") -> Field:
-    return Field(
-        name=name,
-        label=label,
-        kind="choice",
-        choices=tuple(ALLOWED.items()),
-        hint=hint,
-        section=mark("What the player allows"),
-    )
-
-
-def _text(name: str, label: str, **rest: str | bool) -> Field:
-    return Field(name=name, label=label, kind="text", **rest)  # pyright: ignore[reportArgumentType]  # passed through
-
-
-def _line(name: str, label: str, **rest: str | bool) -> Field:
-    return Field(name=name, label=label, kind="line", **rest)  # pyright: ignore[reportArgumentType]  # passed through
-
-
 _WHERE_PLAYED = mark("Where it will be played")
+_THE_REED = mark("The reed")
+_ALLOWS = mark("What the player allows")
+
+
+def _allowed(name: str, label: str, hint: str = "") -> Field:
+    return choice(name, label, ALLOWED.items(), hint=hint, section=_ALLOWS)
+
 
 WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
     {
@@ -56,16 +44,15 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
             about=mark("A reed that was sent in. What was not said stays open: ask, do not guess."),
             caution=HYGIENE,
             fields=(
-                _text(
+                text(
                     "complaint",
                     mark("What is wrong, in the player's own words"),
                     hint=mark("As it was written or said; nothing is read into it."),
                 ),
-                Field(
-                    name="place",
-                    label=mark("Place"),
-                    kind="choice",
-                    choices=(("", mark("not stated")),),
+                choice(
+                    "place",
+                    mark("Place"),
+                    (("", mark("not stated")),),
                     more=True,
                     section=_WHERE_PLAYED,
                 ),
@@ -90,36 +77,35 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                     factor=0.01,
                     section=_WHERE_PLAYED,
                 ),
-                Field(
-                    name="season",
-                    label=mark("Air of the hall, if nobody measured"),
-                    kind="choice",
-                    choices=(("", mark("not stated")), *CLIMATES.items()),
+                choice(
+                    "season",
+                    mark("Air of the hall, if nobody measured"),
+                    (("", mark("not stated")), *CLIMATES.items()),
                     section=_WHERE_PLAYED,
                 ),
-                _line("instrument", mark("Instrument"), section=mark("The reed")),
-                _line("staple", mark("Staple, as the player says"), section=mark("The reed")),
+                line("instrument", mark("Instrument"), section=_THE_REED),
+                line("staple", mark("Staple, as the player says"), section=_THE_REED),
                 Field(
                     name="age",
                     label=mark("Age"),
                     unit="d",
                     factor=_DAYS,
                     hint=mark("Days since it was finished."),
-                    section=mark("The reed"),
+                    section=_THE_REED,
                 ),
                 Field(
                     name="played",
                     label=mark("Played so far"),
                     unit="h",
                     factor=_HOURS,
-                    section=mark("The reed"),
+                    section=_THE_REED,
                 ),
-                _text("earlier_cuts", mark("Earlier cuts"), section=mark("The reed")),
+                text("earlier_cuts", mark("Earlier cuts"), section=_THE_REED),
                 Field(
                     name="deadline",
                     label=mark("Needed back by"),
                     kind="day",
-                    section=mark("The reed"),
+                    section=_THE_REED,
                 ),
                 _allowed("may_play", mark("To play it here")),
                 _allowed("may_clean", mark("To clean it")),
@@ -129,24 +115,23 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                     mark("To risk breaking it"),
                     mark("Old and thin reeds may split under the knife."),
                 ),
-                Field(
-                    name="afterwards",
-                    label=mark("If it cannot be saved"),
-                    kind="choice",
-                    choices=(
+                choice(
+                    "afterwards",
+                    mark("If it cannot be saved"),
+                    (
                         ("ask", mark("ask me")),
                         ("return", mark("send it back")),
                         ("discard", mark("throw it away")),
                     ),
-                    section=mark("What the player allows"),
+                    section=_ALLOWS,
                 ),
-                _text(
+                text(
                     "allergies",
                     mark("Allergies, as the player told them"),
                     hint=mark("Ask, do not guess. Empty means that nobody asked yet."),
                     section=mark("Health"),
                 ),
-                _text(
+                text(
                     "hygiene",
                     mark("Cleaning, and what to keep apart"),
                     section=mark("Health"),
@@ -157,31 +142,28 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
             title=mark("Consent"),
             about=mark("What the player answered when asked, and how they were asked."),
             fields=(
-                Field(
-                    name="to",
-                    label=mark("To do what"),
-                    kind="choice",
-                    choices=tuple(CONSENT_TO.items()),
+                choice(
+                    "to",
+                    mark("To do what"),
+                    CONSENT_TO.items(),
                     needed=True,
                 ),
-                Field(
-                    name="answer",
-                    label=mark("Answer"),
-                    kind="choice",
-                    choices=tuple(CONSENT_ANSWERS.items()),
+                choice(
+                    "answer",
+                    mark("Answer"),
+                    CONSENT_ANSWERS.items(),
                     needed=True,
                 ),
-                _line("how", mark("How and when they were asked")),
+                line("how", mark("How and when they were asked")),
             ),
         ),
         "stage": Form(
             title=mark("Stage"),
             fields=(
-                Field(
-                    name="stage",
-                    label=mark("Where it has got to"),
-                    kind="choice",
-                    choices=tuple(STAGES.items()),
+                choice(
+                    "stage",
+                    mark("Where it has got to"),
+                    STAGES.items(),
                     needed=True,
                 ),
                 Field(
@@ -190,7 +172,7 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                     kind="day",
                     hint=mark("End of a rest, day of a follow-up; it goes into the calendar."),
                 ),
-                _text("remark", mark("Remark")),
+                REMARK,
             ),
         ),
         "minutes": Form(
@@ -198,9 +180,9 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
             about=mark("Attention this reed took, and what was paid. Failed reeds count as well."),
             fields=(
                 Field(name="duration", label=mark("Minutes of attention"), unit="min", factor=60.0),
-                _line("what", mark("For what")),
+                line("what", mark("For what")),
                 Field(name="cost", label=mark("Cost")),
-                _line(
+                line(
                     "currency",
                     mark("Currency"),
                     hint=mark("Three letters (ISO 4217), such as EUR."),
@@ -211,11 +193,10 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
             title=mark("Outcome"),
             about=mark("How it ended, as it was. A reed that broke counts like any other."),
             fields=(
-                Field(
-                    name="outcome",
-                    label=mark("How it ended"),
-                    kind="choice",
-                    choices=tuple(OUTCOMES.items()),
+                choice(
+                    "outcome",
+                    mark("How it ended"),
+                    OUTCOMES.items(),
                     needed=True,
                 ),
                 Field(
@@ -224,13 +205,12 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                     kind="suggest",
                     choices=tuple((said, said) for said in REASONS),
                 ),
-                Field(
-                    name="where",
-                    label=mark("Where it broke"),
-                    kind="choice",
-                    choices=tuple(WHERE.items()),
+                choice(
+                    "where",
+                    mark("Where it broke"),
+                    WHERE.items(),
                 ),
-                _text("remark", mark("Remark")),
+                REMARK,
             ),
         ),
         "played": Form(
@@ -243,7 +223,7 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                     factor=_HOURS,
                     needed=True,
                 ),
-                _text("remark", mark("Remark")),
+                REMARK,
             ),
         ),
         "follow-up": Form(
@@ -251,22 +231,20 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
             about=mark("What the player sent back after using the reed at home."),
             fields=(
                 answer("starts_softly", mark("Low notes start softly at once")),
-                Field(
-                    name="pitch",
-                    label=mark("Its pitch there"),
-                    kind="choice",
-                    choices=(
+                choice(
+                    "pitch",
+                    mark("Its pitch there"),
+                    (
                         ("low", mark("too low")),
                         ("right", mark("right")),
                         ("high", mark("too high")),
                         ("unsure", mark("not sure")),
                     ),
                 ),
-                Field(
-                    name="resistance",
-                    label=mark("How it blows there"),
-                    kind="choice",
-                    choices=(
+                choice(
+                    "resistance",
+                    mark("How it blows there"),
+                    (
                         ("hard", mark("too hard")),
                         ("right", mark("right")),
                         ("soft", mark("too soft")),
@@ -277,18 +255,18 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                 answer("tried_the_change", mark("The one change of the letter was tried")),
                 answer("still_played", mark("It is still played")),
                 Field(name="played", label=mark("Played so far"), unit="h", factor=_HOURS),
-                _text("words", mark("In the player's words")),
+                text("words", mark("In the player's words")),
             ),
         ),
         "cane-tube": Form(
             title=mark("Cane tube"),
             fields=(
-                _line("lot", mark("Bag or lot")),
+                line("lot", mark("Bag or lot")),
                 mm("diameter_least", mark("Diameter, least")),
                 mm("diameter_most", mark("Diameter, most")),
                 mm("rocking", mark("Gap under it on a flat plate")),
-                _line("colour", mark("Colour")),
-                _text("remark", mark("Remark")),
+                line("colour", mark("Colour")),
+                REMARK,
             ),
         ),
         "gouge": Form(
@@ -296,11 +274,10 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
             about=mark("The gouged piece, as the gauge showed it; wet and dry are kept apart."),
             caution=mark("The blade of the gouge is sharp: fingers behind it. Cane dust: wipe it."),
             fields=(
-                Field(
-                    name="state",
-                    label=mark("Wet or dry"),
-                    kind="choice",
-                    choices=(
+                choice(
+                    "state",
+                    mark("Wet or dry"),
+                    (
                         ("wet", mark("wet")),
                         ("dry", mark("dry")),
                         ("unknown", mark("not stated")),
@@ -312,15 +289,15 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                 mm("near_end", mark("Centre, near end")),
                 mm("far_end", mark("Centre, far end")),
                 mm("length", mark("Length of the piece")),
-                _text("remark", mark("Remark")),
+                REMARK,
             ),
         ),
         "shaped": Form(
             title=mark("Shape"),
             fields=(
-                _line("tool", mark("Shaper, by your name for it")),
+                line("tool", mark("Shaper, by your name for it")),
                 answer("sides_even", mark("Both sides are cut alike")),
-                _text("remark", mark("Remark")),
+                REMARK,
             ),
         ),
         "tie": Form(
@@ -333,11 +310,10 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                     hint=mark("Below the top is negative: −0.5. Above zero it is past the staple."),
                 ),
                 answer("sides_close", mark("Sides close just as the thread gets there")),
-                Field(
-                    name="slip",
-                    label=mark("Marked blade shifted sideways, seen facing it"),
-                    kind="choice",
-                    choices=(
+                choice(
+                    "slip",
+                    mark("Marked blade shifted sideways, seen facing it"),
+                    (
                         ("none", mark("not at all")),
                         ("left", mark("to the left")),
                         ("right", mark("to the right")),
@@ -345,8 +321,8 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                     ),
                 ),
                 answer("leaks", mark("It leaks")),
-                _line("sealed_with", mark("Sealed with")),
-                _text("remark", mark("Remark")),
+                line("sealed_with", mark("Sealed with")),
+                REMARK,
             ),
             caution=mark(
                 "Varnish and glue: fresh air, and dry before the reed goes into a mouth; keep them "
