@@ -1,5 +1,6 @@
 """Opening, flexibility, what-if, intervals and the lumped summary of a reed."""
 
+import math
 import pickle
 from dataclasses import replace
 
@@ -215,6 +216,16 @@ def test_warm_curve_of_next_to_no_cut_closes_where_it_did(blades, answer, depth)
     expected = answer.effects.predict(marked=heart_scrape(blades, depth))["closing_pressure"]
     shift = warm.closing_pressure - answer.values["closing_pressure"]
     assert shift == pytest.approx(expected, abs=5.0)  # pascals
+
+
+def test_a_reed_shut_before_its_last_state_has_no_closing_pressure(answer):
+    ready = prepare(answer)
+    last = ready.states[-1]
+    shut = replace(last, area=0.0)
+    for before in (replace(shut, pressure=last.pressure - 200.0), shut):
+        pressure, slope = ready.closing(answer.pair, [before, shut], 1e-6)
+        assert math.isnan(pressure)
+        assert math.isnan(slope)
 
 
 def test_warm_curve_needs_the_same_mesh_and_blades(blades, answer):

@@ -199,7 +199,8 @@ class Prepared:
     def closing(self, cut: Pair, found: list[State], accuracy: float) -> tuple[float, float]:
         """Move the last state to the new closing pressure with at most two secant steps.
 
-        Returns the pressure and how fast the area falls there [m²/Pa].
+        Returns the pressure and how fast the area falls there [m²/Pa]; NaN where it does not fall,
+        because the cut reed is shut before.
         """
         if self.answer.curve.snaps or len(found) < 2:
             return float("nan"), float("nan")
@@ -207,7 +208,10 @@ class Prepared:
         before, last = found[-2], found[-1]
         pressure, slope = last.pressure, float("nan")
         for _ in range(3):
-            slope = (last.area - before.area) / (last.pressure - before.pressure)
+            fall, step = last.area - before.area, last.pressure - before.pressure
+            if step == 0.0 or not fall / step < 0.0:
+                return float("nan"), float("nan")
+            slope = fall / step
             pressure = last.pressure + (closed - last.area) / slope
             near = abs(pressure - last.pressure) < NEAR_ENOUGH * last.pressure
             if near or not 0 < pressure < 2 * last.pressure:
