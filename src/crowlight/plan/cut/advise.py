@@ -62,8 +62,6 @@ _WAY, _STEPS = 0.3, (2, 3, 4)
 AFTER = frozenset({"next-batch", "copy", "retire"})
 #: Another stroke must promise at least so much more.
 _MORE = 0.01
-#: Sources of a target with a length of their own.
-_LIKE = ("loved reed", "good reeds")
 #: From how many tolerances off an opening is shaped, found wrong or not (our choice).
 _OFF = 1.2
 
@@ -322,8 +320,8 @@ def _best_amount(
     why = forbidden(act, findings.stops, knife=knife)
     if why is not None:
         return why
-    # two more of the smallest clips would surely leave it longer than the one it is to be like
-    long = act.kind == "clip" and scales.target.source in _LIKE and scales.surely_short(act)
+    # two of the smallest clips would surely leave it longer than the loved one
+    long = act.kind == "clip" and scales.target.source == "loved reed" and scales.surely_short(act)
     if act.kind == "clip" and not long and not clip_is_due(act, findings, known):
         return Barred(act.code, "clip-not-due")
     if scales.thicker(act) < scales.limits.sure:
