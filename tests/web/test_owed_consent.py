@@ -13,7 +13,7 @@ from tests.next_plans import AdviceJobs
 from crowlight.bench.advice_kinds import Wish
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import Cut, Described
-from crowlight.bench.workshop_kinds import Consent, Intake
+from crowlight.bench.workshop_kinds import Consent, Intake, Stage
 from crowlight.web.running import Running
 from crowlight.wiring import open_desk
 
@@ -186,3 +186,17 @@ def test_what_a_cut_waits_for_is_told_alike_to_the_page_and_to_the_planner(
     assert desk.posted.owed("Sent 1") == owed
     known = known_of(desk.sheet("Sent 1").state, at=desk.clock.now())
     assert ("ask-owner" in {s.code for s in rank(known).stops}) == bool(owed)
+
+
+def test_a_reed_that_left_the_workshop_is_not_worked_on(site: Site, desk: Desk, reed: str):
+    desk.write("Gull 7", Consent(to="cut", answer="yes"))
+    assert f"{reed}/next/did" in site.get(f"{reed}/next").text
+    desk.write("Gull 7", Stage(stage="posted"))
+    page = site.get(f"{reed}/next")
+    assert heading(page) == "It has left the workshop: nothing to do to it here"
+    assert "This reed has left the workshop." in front(page)
+    assert f'href="{reed}/write/stage"' in front(page)
+    assert f"{reed}/next/did" not in page.text
+    assert ASK not in page.text
+    desk.write("Gull 7", Stage(stage="on-the-bench"))
+    assert f"{reed}/next/did" in site.get(f"{reed}/next").text

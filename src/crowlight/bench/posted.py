@@ -34,8 +34,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Owed", "Posted", "Queued", "check_may_cut"]
 
-#: What a cut of a posted reed waits for: nothing, an answer of the player, or another one than no.
-Owed = Literal["", "ask", "no"]
+#: What a cut of a posted reed waits for: nothing, an answer of the player, another one than no, or
+#: that it comes back.
+Owed = Literal["", "ask", "no", "away"]
 
 _SAID = frozenset({"intake", "consent", "wish", "withdrawn"})
 
@@ -117,6 +118,9 @@ class Posted:
 
     def owed(self, key: str | UUID) -> Owed:
         """Tell what a cut of a reed waits for; nothing for one that was not posted."""
+        posting = self.posting(key)
+        if posting is not None and not posting.here:
+            return "away"
         allowed = self.allowed(key)
         if allowed is None or allowed["cut"] == "yes":
             return ""

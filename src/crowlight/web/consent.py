@@ -18,6 +18,7 @@ __all__ = ["ASKS", "consent_of"]
 ASKS: Mapping[Owed, str] = {
     "ask": mark("Ask the player before any cut"),
     "no": mark("Leave it uncut: its player said no"),
+    "away": mark("It has left the workshop: nothing to do to it here"),
 }
 
 

@@ -92,7 +92,7 @@ class NextShown:
         How the reed is held.
     stops : list of Stopped
         What is said before any advice.
-    owed : {"", "ask", "no"}
+    owed : {"", "ask", "no", "away"}
         What a cut of this reed waits for.
     questions : list of str
         Where words and measurement disagree.
@@ -203,7 +203,7 @@ def next_shown(
         What was typed beside the buttons, where it is to be mended.
     scored : Scored, optional
         Hunches and advice, where they are to be shown.
-    owed : {"", "ask", "no"}
+    owed : {"", "ask", "no", "away"}
         What a cut waits for, from ``desk.posted.owed``.
     name : str
         Prefix of the ids in pictures; must be unique on the page.
@@ -308,6 +308,8 @@ def _instead(plan: Plain, owed: Owed, words: Words) -> str:
     """Return what is said in place of a cut that its player has not agreed to; empty for none."""
     if not owed:
         return ""
+    if owed == "away":
+        return words(ASKS[owed])
     advised = plan["options"][plan["advised"]]["kind"]
     waits = advised == "leave" and any(b["stop"] == "ask-owner" for b in plan["barred"])
     return words(ASKS[owed]) if advised in _CUTS or waits else ""
