@@ -119,12 +119,12 @@ class Posted:
     def owed(self, key: str | UUID) -> Owed:
         """Tell what a cut of a reed waits for; nothing for one that was not posted."""
         posting = self.posting(key)
-        if posting is not None and not posting.here:
-            return "away"
-        allowed = self.allowed(key)
-        if allowed is None or allowed["cut"] == "yes":
+        if posting is None:
             return ""
-        return "no" if allowed["cut"] == "no" else "ask"
+        if not posting.here:
+            return "away"
+        allowed = posting.allowed["cut"]
+        return "" if allowed == "yes" else "no" if allowed == "no" else "ask"
 
     def allowed(self, key: str | UUID) -> dict[str, Allowed] | None:
         """Return what the player of a reed allows; None if it was not posted."""
