@@ -72,8 +72,8 @@ def test_a_mirrored_cut_is_mirrored(cut: Cut, along: float, fraction: float) -> 
     laid = CutsLaid(LONG)
     across = fraction * float(LONG.outline.half_width(along))
     blade = cut.blades[0]
-    one = laid.share(cut, Place(blade, along, across))
-    two = laid.share(image, Place(blade, along, -across))
+    one = laid.share(cut, Place(blade, along, across), "dial")
+    two = laid.share(image, Place(blade, along, -across), "dial")
     assert 0.0 <= one <= 1.0
     assert abs(one - two) < 1e-9
 

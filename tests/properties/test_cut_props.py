@@ -22,11 +22,12 @@ from crowlight.judge.findings import (
     rank,
 )
 from crowlight.plan.cut import Limits, Option, Plan, ReedNow, Words, draw_chance, next_cut, target
+from crowlight.plan.cut.chance import Chance
 from crowlight.plan.cut.options import Act, acts, amounts
 from crowlight.plan.cut.rules import forbidden
 from crowlight.plan.cut.shapes import Part, patches
 from crowlight.plan.cut.strokes import USUAL
-from crowlight.plan.cut.weigh import _CLIP, TOUCHED, Chance, Scales, spread_out
+from crowlight.plan.cut.weigh import _CLIP, TOUCHED, Scales, spread_out
 from crowlight.reed import Blade
 
 MICRON = 1e-6

@@ -50,7 +50,7 @@ def gauged(*, less: float = 0.0, blades: tuple = BOTH, heart_only: bool = False)
             if heart_only and p.zone != "heart":
                 continue
             thickness = float(LONG.thickness(p.along, p.across))
-            found.append(reading(place, thickness - less * laid.share(CUT, place)))
+            found.append(reading(place, thickness - less * laid.share(CUT, place, "dial")))
     return ReadingsTaken(), tuple(found)
 
 
@@ -68,7 +68,7 @@ def test_a_cut_takes_cane_off_the_readings_before_it_where_it_was_made() -> None
     for t in now.readings:
         place = t.reading.place
         off = before[place] - t.reading.thickness
-        assert off == pytest.approx(5 * 4e-6 * laid.share(CUT, place), abs=1e-12)
+        assert off == pytest.approx(5 * 4e-6 * laid.share(CUT, place, "dial"), abs=1e-12)
         assert off >= 0
         if place.blade is Blade.PLAIN:
             assert off == 0

@@ -20,8 +20,16 @@ from crowlight.bench.kinds import Cut
 from crowlight.bench.ports import Entry
 from crowlight.bench.state import ReedState, TimedReading
 from crowlight.bench.styles import ENOUGH_READINGS
-from crowlight.plan.cut import Earlier, Part, StrokeSize, bare_reed, patch
-from crowlight.reed import Blade, Place
+from crowlight.plan.cut import (
+    Earlier,
+    Part,
+    StrokeSize,
+    bare_reed,
+    patch,
+    read_share,
+    slope_at,
+)
+from crowlight.reed import Blade, Place, instrument
 from crowlight.reed.styles import Style
 
 __all__ = ["Carried", "CutsLaid", "carried", "cut_part", "earlier_cuts"]
@@ -155,7 +163,9 @@ def _less(
     place, off = timed.reading.place, 0.0
     for i, _, cut in cuts:
         if i > index:
-            off += (_cane(cut, size, factor) or 0.0) * laid.share(cut, place)
+            off += (_cane(cut, size, factor) or 0.0) * laid.share(
+                cut, place, timed.reading.instrument
+            )
     if not off:
         return replace(timed, cut_since=False)
     thickness = max(timed.reading.thickness - off, min(timed.reading.thickness, _LEAST))
@@ -197,16 +207,17 @@ class CutsLaid:
         """Whether the style has the zone of a cut."""
         return self._shape(cut) is not None
 
-    def share(self, cut: Cut, place: Place) -> float:
-        """Return what a cut took at a place, as a share of where it took most; 0 off the cut."""
+    def share(self, cut: Cut, place: Place, code: str) -> float:
+        """Return what a gauge reads of a cut, as a share of where it took most; 0 off the cut."""
         shape = self._shape(cut) if place.blade in cut.blades else None
         if shape is None:
             return 0.0
-        style = self._style
-        half = float(style.outline.half_width(place.along))
-        fraction = float(np.clip(place.across / half, -1.0, 1.0)) if half > 0 else 0.0
-        along = float(np.clip(place.along, style.thread_top, style.length))
-        return float(shape([[along, fraction]])[0])
+        gauge = instrument(code)
+        return read_share(shape, self._style, place, gauge.foot, gauge.placement)
+
+    def slope(self, place: Place) -> float:
+        """Return how steep the style is at a place: thickness per length."""
+        return slope_at(self._style, place)
 
     def _shape(self, cut: Cut) -> Any:
         key = (*cut_part(cut), cut.direction == "oblique")

@@ -19,8 +19,8 @@ from crowlight.bench.payload import Payload
 from crowlight.bench.ports import Records, Results
 from crowlight.bench.state import ReedState, TimedReading, state_of
 from crowlight.errors import InputError
-from crowlight.plan.cut import LoggedCut, StrokeSize, learn_strokes
-from crowlight.reed import Blade, CaneState, Place, instrument
+from crowlight.plan.cut import LoggedCut, SeenFall, StrokeSize, learn_strokes, logged_cut
+from crowlight.reed import Blade, CaneState, Instrument, Place, instrument
 
 __all__ = [
     "LATEST",
@@ -36,9 +36,7 @@ __all__ = [
 #: Reeds looked at, the latest first.
 LATEST = 24
 #: Goes up whenever the same entries would give another result.
-_VERSION = 2
-#: A place tells of a cut where the cut took at least this share of its most.
-_TOLD = 0.25
+_VERSION = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,36 +193,37 @@ def pooled(
     if not strokes or any(not n or c.depth is not None for c, n in strokes) or len(made) > 1:
         return None
     total = sum(n or 0 for _, n in strokes)
-    old, new = _means(before), _means(after)
-    top = fall = variance = shared = 0.0
-    for place, (value, u, seating) in new.items():
-        if place not in old:
-            continue
-        weight = sum((n or 0) * laid.share(c, place) for c, n in strokes) / total
-        if weight < _TOLD:
-            continue
-        first, u_first, seating_first = old[place]
-        fall += weight * (first - value)
-        top += weight * weight
-        variance += weight**2 * (u**2 + u_first**2)
-        shared += weight * math.hypot(seating, seating_first)
-    if top == 0.0:
-        return None
-    sure = math.sqrt(variance + shared**2) / top
-    return LoggedCut(total, fall / top, sure, made.pop())
+    old, new = _means(before, laid), _means(after, laid)
+    seen = [
+        SeenFall(
+            share=sum((n or 0) * laid.share(c, place, gauge.code) for c, n in strokes) / total,
+            fall=old[place][0] - value,
+            variance=u**2 + old[place][1] ** 2,
+            seating=math.hypot(gauge.seating, old[place][2].seating),
+        )
+        for place, (value, u, gauge) in new.items()
+        if place in old
+    ]
+    return logged_cut(total, seen, knife=made.pop())
 
 
-def _means(readings: Sequence[TimedReading]) -> dict[Place, tuple[float, float, float]]:
-    """Return mean, standard uncertainty of repeating, and seating of each place [m]."""
+def _means(
+    readings: Sequence[TimedReading], laid: CutsLaid
+) -> dict[Place, tuple[float, float, Instrument]]:
+    """Return mean of each place, its uncertainty but for the seating [m], and what read it."""
     found: dict[Place, list[TimedReading]] = {}
     for t in readings:
         p = t.reading.place
         # to a hundredth of a millimetre: a position passes through decimal text on its way here
         found.setdefault(Place(p.blade, round(p.along, 5), round(p.across, 5)), []).append(t)
-    out: dict[Place, tuple[float, float, float]] = {}
+    out: dict[Place, tuple[float, float, Instrument]] = {}
     for place, several in found.items():
         gauge = instrument(several[0].reading.instrument)
         values = [t.reading.thickness for t in several]
-        u = math.hypot(gauge.repeatability, gauge.resolution / math.sqrt(12.0))
-        out[place] = math.fsum(values) / len(values), u / math.sqrt(len(values)), gauge.seating
+        u = math.hypot(
+            gauge.repeatability,
+            gauge.resolution / math.sqrt(12.0),
+            gauge.placement * laid.slope(place),
+        )
+        out[place] = math.fsum(values) / len(values), u / math.sqrt(len(values)), gauge
     return out

@@ -6,11 +6,13 @@ keeps count, and does what is advised. The advice itself is `judge.findings` and
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import RegularGridInterpolator
 
 from crowlight.blade import (
     WET,
@@ -44,21 +46,26 @@ from crowlight.plan.cut import (
     Lines,
     LoggedCut,
     Option,
+    Part,
     Plan,
     ReedNow,
+    SeenFall,
     StrokeSize,
     draw_chance,
     learn_strokes,
     lines_of,
+    logged_cut,
     next_cut,
+    patch,
+    read_share,
     reed_now,
+    slope_at,
     target,
     unknown_slopes,
 )
 from crowlight.plan.cut import Model as Wanted
 from crowlight.plan.cut.lines import moved
-from crowlight.plan.cut.shapes import Part, patch
-from crowlight.reed import Blade, Reading
+from crowlight.reed import Blade, Reading, instrument
 from crowlight.reed.thickness import ThicknessMap, map_thickness
 
 __all__ = ["Planner"]
@@ -73,10 +80,10 @@ _SQUEEZES = frozenset({"squeeze-flat", "squeeze-sides", "mandrel"})
 _TWICE = 2
 #: Gaugings of one sitting after which more of them are not worth the time.
 _LOOKS = 4
+#: A place where a gauge sees less than this share of a cut is as it was.
+_UNTOUCHED = 0.02
 #: Sittings after which a reed that three tests did not help is left for good.
 _SITTINGS = 2
-#: Uncertainty of cane taken off, from readings before and after at so many places [m].
-_TWO_READINGS = 0.012e-3
 
 
 @dataclass(frozen=True)
@@ -126,7 +133,7 @@ class Planner:
             return Deed("gauge")  # every point twice, mounted anew
         cuts = [d for d in seen.since("gauge") if d.deed.cuts]
         anew = any(d.deed.kind in ("clip", "squeeze", "rest") for d in seen.since("gauge"))
-        if len(cuts) >= 3 or anew:
+        if len(cuts) >= 3 or anew or any(d.result == "worse" for d in cuts):
             return Deed("gauge")
         changing = ("scrape", "clip", "squeeze", "rest")
         if seen.playing is None or any(d.deed.kind in changing for d in seen.since("play")):
@@ -192,7 +199,9 @@ class Planner:
         slope = -np.tensordot(reed.by_cane, act.shape, axes=3)
         middle = act.strokes * strokes.median
         self._earlier.append(Earlier(act.zone, act.part, act.blades, middle, act.oblique))
-        self._readings = [_less(r, reed, act.shape, middle) for r in self._readings]
+        # what was read where it was cut no longer holds; the next gauging tells it anew
+        cut = _laid(reed, act.shape)
+        self._readings = [r for r in self._readings if _read(cut, reed, r) < _UNTOUCHED]
         self._reed = replace(
             reed,
             mean=np.maximum(reed.mean - middle * act.shape, 0.0),
@@ -209,11 +218,8 @@ class Planner:
         since = _since_last_but_one_gauging(seen.log)
         if any(d.deed.kind in ("rest", "clip", "squeeze") for d in since):
             return
-        found = _cane_off(reed, [d.deed for d in since if d.deed.kind == "scrape"], before, now)
-        if found is not None:
-            strokes, cane, count = found
-            u = _TWO_READINGS / np.sqrt(count) + 0.004e-3
-            self._logged.append(LoggedCut(strokes, cane, float(u), seen.sitting))
+        scraped = [d.deed for d in since if d.deed.kind == "scrape"]
+        self._logged += _cane_off(reed, scraped, before, now, knife=seen.sitting)
 
     # --- what is advised --------------------------------------------------------------------------
 
@@ -286,17 +292,21 @@ class Planner:
                 return replace(STOP, named=named)
 
 
-def _less(r: Reading, reed: ReedNow, shape: Real, cane: float) -> Reading:
-    """Return an earlier reading less what a cut is taken to have taken off there."""
-    off = cane * float(shape[(list(Blade).index(r.place.blade), *_node(r, reed))])
-    return replace(r, thickness=max(r.thickness - off, 0.026e-3))
+def _laid(reed: ReedNow, shape: Real) -> Callable[[Real], Real]:
+    """Return a map of a cut, shape (2, n_along, n_across), by blade, along and fraction."""
+    rows = reed.along[::-1]
+    return RegularGridInterpolator((np.arange(2.0), rows, reed.fraction), shape[:, ::-1])
 
 
-def _node(r: Reading, reed: ReedNow) -> tuple[int, int]:
-    """Node of the map nearest to a reading."""
-    u = float(reed.style.outline.fraction(r.place.along, r.place.across))
-    row = int(np.argmin(np.abs(reed.along - r.place.along)))
-    return row, int(np.argmin(np.abs(reed.fraction - u)))
+def _read(cut: Callable[[Real], Real], reed: ReedNow, reading: Reading) -> float:
+    """Return the share of a cut a gauge sees where it was read."""
+    b = float(list(Blade).index(reading.place.blade))
+    gauge = instrument(reading.instrument)
+
+    def there(points: Real) -> Real:
+        return cut(np.column_stack([np.full(len(points), b), points]))
+
+    return read_share(there, reed.style, reading.place, gauge.foot, gauge.placement)
 
 
 def _worth_another_look(seen: Seen) -> bool:
@@ -322,27 +332,36 @@ def _since_last_but_one_gauging(log: Sequence[Done]) -> list[Done]:
 
 
 def _cane_off(
-    reed: ReedNow, deeds: Sequence[Deed], before: Gauged, now: Gauged
-) -> tuple[int, float, int] | None:
-    """Return strokes, what they took off, and at how many places that was read.
+    reed: ReedNow, deeds: Sequence[Deed], before: Gauged, now: Gauged, *, knife: int
+) -> list[LoggedCut]:
+    """Return what all strokes between two gaugings took off, by blade."""
+    found: list[LoggedCut | None] = []
+    for b, blade in enumerate(Blade):
+        cuts = [d for d in deeds if blade in d.blades]
+        strokes = sum(d.strokes for d in cuts)
+        if not strokes:
+            continue
+        there = np.zeros(reed.mean.shape)
+        for d in cuts:
+            there[b] += d.strokes / strokes * patch(reed, d.zone, Part(d.part))
+        cut = _laid(reed, there)
+        seen = [
+            SeenFall(
+                _read(cut, reed, r), r.thickness - after.thickness, 2.0 * _variance(r, reed),
+                math.sqrt(2.0) * instrument(r.instrument).seating,
+            )
+            for r, after in zip(before.readings, now.readings, strict=False)
+            if r.place.blade is blade
+        ]  # fmt: skip
+        found.append(logged_cut(strokes, seen, knife=knife))
+    return [c for c in found if c is not None]
 
-    Strokes of all cuts between two gaugings add up, each by its share at the place read.
-    """
-    there = np.zeros(reed.mean.shape)
-    for deed in deeds:
-        shape = patch(reed, deed.zone, Part(deed.part))
-        for blade in deed.blades:
-            there[list(Blade).index(blade)] += deed.strokes * shape
-    off: list[tuple[float, float]] = []
-    for r, after in zip(before.readings, now.readings, strict=False):
-        strokes = float(there[(list(Blade).index(r.place.blade), *_node(r, reed))])
-        if strokes > 0.6 * there.max() and strokes >= 1.0:
-            off.append((strokes, r.thickness - after.thickness))
-    if not off:
-        return None
-    strokes, cane = np.array(off).T
-    many = max(round(float(strokes.mean())), 1)
-    return many, many * float(cane.sum() / strokes.sum()), len(off)
+
+def _variance(r: Reading, reed: ReedNow) -> float:
+    """Variance of a reading but for its seating [m²]."""
+    gauge = instrument(r.instrument)
+    placed = gauge.placement * slope_at(reed.style, r.place)
+    return gauge.repeatability**2 + gauge.resolution**2 / 12.0 + placed**2
 
 
 def _without_gain(seen: Seen) -> int:

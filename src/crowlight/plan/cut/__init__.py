@@ -1,6 +1,7 @@
 """The next cut, or none: what may be done to a reed, what to expect, and what it may spoil."""
 
 from crowlight.plan.cut.advise import CaneLeft, Option, Plan, next_cut
+from crowlight.plan.cut.chance import Chance, Limits, draw_chance
 from crowlight.plan.cut.correcting import Correcting
 from crowlight.plan.cut.expecting import Expected
 from crowlight.plan.cut.lines import Lines, lines_of, solve_after, unknown_slopes
@@ -9,11 +10,11 @@ from crowlight.plan.cut.now import ReedNow, bare_reed, reed_now
 from crowlight.plan.cut.options import Act
 from crowlight.plan.cut.rules import Barred
 from crowlight.plan.cut.said import Said, source_sentences
-from crowlight.plan.cut.shapes import Earlier, Part, patch, taken_off
-from crowlight.plan.cut.strokes import LoggedCut, StrokeSize, learn_strokes
+from crowlight.plan.cut.shapes import Earlier, Part, patch, read_share, slope_at, taken_off
+from crowlight.plan.cut.strokes import LoggedCut, SeenFall, StrokeSize, learn_strokes, logged_cut
 from crowlight.plan.cut.target import Goal, Model, Target, Words, target
 from crowlight.plan.cut.told import as_data, how_much, say, where
-from crowlight.plan.cut.weigh import Chance, Harm, Limits, draw_chance
+from crowlight.plan.cut.weigh import Harm
 
 __all__ = [
     "Act",
@@ -34,6 +35,7 @@ __all__ = [
     "Plan",
     "ReedNow",
     "Said",
+    "SeenFall",
     "StrokeSize",
     "Target",
     "Words",
@@ -43,11 +45,14 @@ __all__ = [
     "how_much",
     "learn_strokes",
     "lines_of",
+    "logged_cut",
     "next_act",
     "next_cut",
     "patch",
+    "read_share",
     "reed_now",
     "say",
+    "slope_at",
     "solve_after",
     "source_sentences",
     "taken_off",

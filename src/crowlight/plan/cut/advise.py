@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from crowlight.errors import OutsideModel
 from crowlight.judge.findings import Findings, Known, catalogue
 from crowlight.judge.findings.stops import Stop
+from crowlight.plan.cut.chance import USUAL_LIMITS, Chance, Limits
 from crowlight.plan.cut.correcting import Correcting
 from crowlight.plan.cut.expecting import Expected, expected_of, points
 from crowlight.plan.cut.now import ReedNow
@@ -32,7 +33,7 @@ from crowlight.plan.cut.said import Said, after_checks, listen_for, stop_when
 from crowlight.plan.cut.shapes import Earlier
 from crowlight.plan.cut.strokes import USUAL, StrokeSize
 from crowlight.plan.cut.target import Source, Target
-from crowlight.plan.cut.weigh import USUAL_LIMITS, Chance, Harm, Limits, Scales, Tried
+from crowlight.plan.cut.weigh import Harm, Scales, Tried
 from crowlight.reed import Blade
 
 __all__ = [

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crowlight.calibrate.learning import Correction, Predicted
+from crowlight.plan.cut.chance import Z95
 from crowlight.plan.cut.options import Act
 
 if TYPE_CHECKING:
@@ -27,7 +28,6 @@ Points = tuple[float, float, float]
 
 #: Basis of what was put right by the maker's own cuts.
 OWN = "your data"
-_Z95 = 1.6448536269514722
 #: No cut takes more than this share off what cannot be negative.
 _MOST = 0.95
 
@@ -46,11 +46,6 @@ class Correcting:
 
     by: Mapping[str, Correction]
     at: Mapping[str, str] = field(default_factory=dict[str, str])
-
-    @property
-    def learned(self) -> bool:
-        """Whether anything was learned."""
-        return any(c.learned is not None for c in self.by.values())
 
     def cuts(self, name: str) -> int:
         """Return how many cuts a correction rests on; 0 where nothing was learned."""
@@ -119,7 +114,7 @@ class Correcting:
             if not (self.cuts(name) and act.cuts):
                 continue
             low, middle, high = (float(v) for v in np.quantile(change[:, k], (0.05, 0.5, 0.95)))
-            off = _Z95 * float(uneven[k])
+            off = Z95 * float(uneven[k])
             ends = math.hypot(middle - low, off), math.hypot(high - middle, off)
             raw = (middle - ends[0], middle, middle + ends[1])
             right = self.told(act, name, raw)

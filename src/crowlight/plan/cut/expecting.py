@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from crowlight.blade import OUTPUTS
+from crowlight.plan.cut.chance import Z95
 from crowlight.plan.cut.strokes import StrokeSize
 from crowlight.plan.cut.weigh import Scales, Tried
 
@@ -20,7 +21,6 @@ Real = NDArray[np.float64]
 #: What is told of an act; "balance" is two numbers, flexibility the compliance.
 _TOLD = ("rest_height", "closing_pressure", "stiffness", "compliance", "tilt", "unevenness",
          "separation")  # fmt: skip
-_Z95 = 1.6449
 #: What a night does to the opening [m]: cane rises (common practice, no source, and weak).
 _NIGHT = (-0.02e-3, 0.04e-3, 0.10e-3)
 
@@ -83,7 +83,7 @@ def expected_of(tried: Tried, scales: Scales, strokes: StrokeSize) -> tuple[Expe
 def _widened(points: tuple[float, float, float], sd: float) -> tuple[float, float, float]:
     """Return 5, 50 and 95 % points with an independent standard deviation added."""
     low, middle, high = points
-    off = _Z95 * sd
+    off = Z95 * sd
     return middle - math.hypot(middle - low, off), middle, middle + math.hypot(high - middle, off)
 
 

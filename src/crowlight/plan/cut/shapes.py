@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import math
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+from numpy.polynomial.hermite_e import hermegauss
 from numpy.typing import NDArray
 
 from crowlight.plan.cut.now import ReedNow
-from crowlight.reed import Blade
+from crowlight.reed import Blade, Place
+from crowlight.reed.styles import Style
 
-__all__ = ["GUARDED", "Earlier", "Part", "patch", "patches", "taken_off"]
+__all__ = ["GUARDED", "Earlier", "Part", "patch", "patches", "read_share", "slope_at", "taken_off"]
 
 Real = NDArray[np.float64]
 
@@ -65,6 +68,12 @@ _SCRAPED: Mapping[str, tuple[bool, ...]] = {
 GUARDED, _SPILL = ("spine", "rails", "bark"), 0.1
 #: Less than this share of the most is no cut.
 _LEAST = 0.01
+
+#: Step a slope is taken over, each way [m].
+_STEP = 0.25e-3
+#: Points and weights of a mean over a standard normal.
+_NODES, _WEIGHTS = hermegauss(5)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 _PARTS = (Part.WHOLE, Part.SIDES, Part.LEFT, Part.RIGHT)
 _SPECIAL: Mapping[str, tuple[Part, ...]] = {
@@ -168,6 +177,55 @@ def taken_off(reed: ReedNow, earlier: Iterable[Earlier]) -> Real:
             if blade in cut.blades:
                 out[b] += cut.cane * shapes[key]
     return out
+
+
+def read_share(
+    shape: Callable[[Real], Real], style: Style, place: Place, foot: float, placement: float
+) -> float:
+    """Return what a gauge reads of a cut at a place, as a share of where it took most.
+
+    Parameters
+    ----------
+    shape : callable
+        Share taken, for places of shape (n, 2): along [m from the bottom rim] and fraction across.
+    style : Style
+        Laid on the reed's length.
+    place : Place
+        Where the foot was meant to stand.
+    foot, placement : float
+        Width of cane under the foot, and how far off it may stand, standard deviation [m].
+
+    Notes
+    -----
+    A window may be hardly wider than the foot: then what was taken there reads less than it is. The
+    foot's disc has a variance of ``(foot / 4)²`` along and across; together with the placement it
+    is taken as a normal weight (Gauss-Hermite quadrature of 5 by 5 points).
+    """
+    reach = math.hypot(foot / 4.0, placement)
+    along = np.clip(place.along + reach * _NODES[:, None], style.thread_top, style.length)
+    across = place.across + reach * _NODES[None, :]
+    fraction = np.clip(across / style.outline.half_width(along), -1.0, 1.0)
+    points = np.stack([np.broadcast_to(along, fraction.shape), fraction], axis=-1).reshape(-1, 2)
+    return float(np.outer(_WEIGHTS, _WEIGHTS).ravel() @ shape(points))
+
+
+def slope_at(style: Style, place: Place) -> float:
+    """Return how steep a style is at a place: thickness per length, along and across together.
+
+    Parameters
+    ----------
+    style : Style
+        Laid on the reed's length.
+    place : Place
+        Where; off the blade as at its edge.
+    """
+    s = np.clip(
+        place.along + _STEP * np.array([-1.0, 1.0, 0.0, 0.0]), style.thread_top, style.length
+    )
+    half = style.outline.half_width(s)
+    c = np.clip(place.across + _STEP * np.array([0.0, 0.0, -1.0, 1.0]), -half, half)
+    back, on, left, right = np.asarray(style.thickness(s, c), float)
+    return math.hypot(on - back, right - left) / (2.0 * _STEP)
 
 
 def _patch(reed: ReedNow, zone: str, part: Part, smear: Real) -> Real:

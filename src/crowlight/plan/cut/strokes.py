@@ -8,7 +8,7 @@ scattered about the maker's; a knife just sharpened is known less well than the 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,7 +18,7 @@ from scipy.special import ndtri
 
 from crowlight.errors import InputError
 
-__all__ = ["USUAL", "LoggedCut", "StrokeSize", "learn_strokes"]
+__all__ = ["USUAL", "LoggedCut", "SeenFall", "StrokeSize", "learn_strokes", "logged_cut"]
 
 Real = NDArray[np.float64]
 Basis = Literal["your data", "common practice"]
@@ -28,6 +28,8 @@ Basis = Literal["your data", "common practice"]
 _USUAL, _MAKERS = 3e-6, 0.5
 #: The same from one condition of the knife to the next, and from stroke to stroke (our choice).
 _KNIVES, _STROKES = 0.25, 0.4
+#: A place tells of a cut where the gauge sees at least this share of its most.
+_TOLD = 0.25
 #: Natural logs of the sizes looked at: a tenth of the usual to ten times it.
 _GRID: Real = math.log(_USUAL) + np.linspace(-math.log(10.0), math.log(10.0), 461)
 
@@ -67,6 +69,65 @@ class LoggedCut:
                 "0 mm; leave out cuts that were not measured"
             )
             raise InputError(msg)
+
+
+@dataclass(frozen=True, slots=True)
+class SeenFall:
+    """How much less a gauge read at one place after cuts than before them.
+
+    Parameters
+    ----------
+    share : float
+        What the gauge sees there of the cuts, as a share of where they took most; see `read_share`.
+    fall : float
+        Reading before less reading after [m].
+    variance : float
+        Of `fall`, without what the places of a mounting share [m²].
+    seating : float
+        Standard uncertainty of what they share [m].
+    """
+
+    share: float
+    fall: float
+    variance: float
+    seating: float
+
+
+def logged_cut(strokes: int, seen: Sequence[SeenFall], *, knife: int = 0) -> LoggedCut | None:
+    """Pool what a gauge saw of the strokes between two mountings of a blade.
+
+    Parameters
+    ----------
+    strokes : int
+        Light strokes of all cuts between them; >= 1.
+    seen : sequence of SeenFall
+        By place. Those that saw less than a quarter of the cuts are left out.
+    knife : int
+        Condition of the knife.
+
+    Returns
+    -------
+    LoggedCut or None
+        None if no place tells anything.
+
+    Notes
+    -----
+    Least squares through zero: cane is the sum of share times fall over the sum of squared shares.
+
+    Examples
+    --------
+    >>> found = logged_cut(10, [SeenFall(0.8, 0.04e-3, 0.0, 0.002e-3)] * 4)
+    >>> round(found.cane * 1e3, 3), round(found.uncertainty * 1e3, 4)
+    (0.05, 0.0025)
+    """
+    told = [s for s in seen if s.share >= _TOLD]
+    if not told:
+        return None
+    top = math.fsum(s.share**2 for s in told)
+    own = math.fsum(s.share**2 * s.variance for s in told)
+    shared = math.fsum(s.share * s.seating for s in told)
+    cane = math.fsum(s.share * s.fall for s in told) / top
+    return LoggedCut(strokes, cane, math.sqrt(own + shared**2) / top, knife)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from crowlight.plan.cut.chance import USUAL_LIMITS, Z95, Chance, Limits
 from crowlight.plan.cut.correcting import Correcting
 from crowlight.plan.cut.features import Features, features
 from crowlight.plan.cut.now import ReedNow
@@ -22,7 +23,7 @@ from crowlight.plan.cut.strokes import StrokeSize
 from crowlight.plan.cut.target import Goal, Target
 from crowlight.reed import Blade
 
-__all__ = ["USUAL_LIMITS", "Chance", "Harm", "Limits", "Scales", "Tried", "draw_chance"]
+__all__ = ["Harm", "Scales", "Tried"]
 
 Real = NDArray[np.float64]
 
@@ -39,7 +40,6 @@ _THINNEST = 0.1
 #: How far off a zone may begin, standard deviation, and how far off a cut may land [m] (our
 #: choice): on a slope of 0.2 that is 0.03 mm of thickness, and an edge cut in full, not by half.
 _LINE, _MISS = 0.15e-3, 0.25e-3
-_Z95 = 1.645
 #: Doubt of a slope of the blade model, standard deviation as a share of it (our choice: tested to
 #: a few per cent against solving anew, but cane and rest shape vary more than the model says).
 _SLOPE = 0.2
@@ -48,7 +48,8 @@ _SLOPE = 0.2
 #: measure. So wide that four in five intervals held what happened on invented reeds; ours, no
 #: source beside them.
 _QUARTER: Mapping[str, float] = {
-    "closing_pressure": 0.55, "tilt": 0.18, "unevenness": 0.40, "separation": 0.38,
+    "closing_pressure": 0.58, "tilt": 0.13, "unevenness": 0.30, "separation": 0.30,
+    "compliance": 0.10,
 }  # fmt: skip
 _QUARTERS = 0.28
 #: The same for what treats all alike and for a clip, as a share of what the slopes say: what it
@@ -61,52 +62,6 @@ _CLIP = 0.03e-3
 _TEAR: Mapping[str, float] = {"corner": 0.004, "tip": 0.002, "": 0.0002}
 #: The same for a clip.
 _NICK = 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """What a plan may risk.
-
-    Parameters
-    ----------
-    harm : float
-        Largest probability of crossing a floor, or the shortest length, that is allowed; 0 to 0.5.
-    unasked : float
-        The same for a cut that no finding asks for.
-    gauge : float
-        Error of the gauge that no reading shows, its zero for one; floors are kept this much
-        further away [m].
-    sure : float
-        How sure it must be that a side or blade is the thicker one before it is cut to make them
-        alike.
-    """
-
-    harm: float = 0.05
-    unasked: float = 0.01
-    gauge: float = 0.005e-3
-    sure: float = 0.9
-
-
-USUAL_LIMITS = Limits()
-
-
-@dataclass(frozen=True, slots=True)
-class Chance:
-    """Standard normal scores shared by all acts: of strokes, clips, and slopes per output."""
-
-    strokes: Real
-    clips: Real
-    slopes: Real
-
-    def inflated(self, factor: float) -> Chance:
-        """Return the same draws, spread further."""
-        return Chance(self.strokes * factor, self.clips * factor, self.slopes * factor)
-
-
-def draw_chance(reed: ReedNow, rng: np.random.Generator) -> Chance:
-    """Draw what is left to chance, once for all acts."""
-    n, k = reed.now.shape
-    return Chance(rng.standard_normal(n), rng.standard_normal(n), rng.standard_normal((n, k)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,7 +332,7 @@ class Scales:
         a doubt of the line it begins at into one of thickness. What counts is what a cut as heavy
         and as near as may well be does to the thinnest tenth of the whole zone. While all cuts
         together took but a little there, that must stay above the floor as best known; else one
-        standard deviation sure, and in a transition that is itself cut 95 % sure.
+        standard deviation sure, and in a transition 95 % sure.
         """
         if act.shape is None:
             return False
@@ -397,8 +352,10 @@ class Scales:
                 )
                 if now - left > _NOTHING:
                     drawn = self.reed.draws[:, b][:, nodes]
-                    line = self._chance.clips[:, None] * self._line[b][nodes]
-                    sd = float(_thinnest(drawn - line).std()) * (_Z95 if own else 1.0)
+                    line = self._chance.lines[:, None] * self._line[b][nodes]
+                    sd = float(_thinnest(drawn - line).std()) * (
+                        Z95 if name == "transition" else 1.0
+                    )
                     if left <= (sd if own or at_first - left > _LITTLE else 0.0):
                         return True
         return False
