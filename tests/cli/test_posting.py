@@ -12,7 +12,7 @@ from icalendar import Calendar
 from tests.pictures import png
 from tests.posted_desk import text_of
 
-from crowlight.bench.workshop_kinds import Intake, Letter
+from crowlight.bench.workshop_kinds import Consent, Intake, Letter, Stage
 from crowlight.wiring import open_desk
 
 HOSTILE = '#panic("x") =1+1 <script>\u202e'
@@ -119,3 +119,19 @@ def test_an_export_guards_what_a_spreadsheet_would_run(
     ]
     assert any(c.startswith("'=cmd|") for c in cells)
     assert not [c for c in cells if c.startswith(("=", "@", "+"))]
+
+
+def test_what_a_cut_waits_for_is_said_before_any_advice(crowlight: Callable, folder: Path):
+    """Nobody asked; then its player said no; then it went home."""
+    for write, owed, said in (
+        (None, "ask", "! Ask the player before any cut"),
+        (Consent(to="cut", answer="no"), "no", "! Leave it uncut: its player said no"),
+        (Stage(stage="posted"), "away", "! It has left the workshop: nothing to do to it here"),
+    ):
+        if write is not None:
+            with open_desk(folder) as desk:
+                desk.write("Sent 1", write)
+        done = crowlight("plan", "Sent 1")
+        assert done.status == 0, done.err
+        assert done.out.splitlines()[1] == said
+        assert json.loads(crowlight("plan", "Sent 1", "--json").out)["owed"] == owed

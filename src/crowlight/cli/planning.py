@@ -45,10 +45,11 @@ def plan(
         else:
             found = desk.advice.plan(reed)
         best = desk.advice.best_moment(reed)
+        owed = desk.posted.owed(reed)
     typer.echo(
-        json.dumps(advice_plain(found, best), indent=1, ensure_ascii=False)
+        json.dumps(advice_plain(found, best, owed=owed), indent=1, ensure_ascii=False)
         if as_json
-        else advice_text(found, best)
+        else advice_text(found, best, owed=owed)
     )
 
 

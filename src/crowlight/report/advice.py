@@ -8,6 +8,7 @@ from typing import Any
 from crowlight.bench.counsel import Counsel
 from crowlight.bench.desk import LIKED
 from crowlight.bench.outcomes import BestMoment
+from crowlight.bench.posted import Owed
 from crowlight.judge.findings import as_data as findings_data
 from crowlight.judge.findings import catalogue
 from crowlight.plan.cut import as_data as plan_data
@@ -17,7 +18,7 @@ from crowlight.report.next_screen import stopped
 from crowlight.report.next_why import basis_said, chance_said, expected_rows
 from crowlight.report.words import Words, in_locale, literal, mark
 
-__all__ = ["NOTES", "advice_line", "advice_plain", "advice_text"]
+__all__ = ["ASKS", "NOTES", "advice_line", "advice_plain", "advice_text"]
 
 Plain = Mapping[str, Any]
 
@@ -34,6 +35,12 @@ NOTES: Mapping[str, str] = {
     "gauge-could-change": mark("Three points with the gauge could change what is advised."),
     "outside": mark("The blade model has no answer for this shape; thickness alone counts."),
 }
+#: What to do first with a posted reed, by what a cut of it waits for.
+ASKS: Mapping[Owed, str] = {
+    "ask": mark("Ask the player before any cut"),
+    "no": mark("Leave it uncut: its player said no"),
+    "away": mark("It has left the workshop: nothing to do to it here"),
+}
 #: What shapes the opening without a knife.
 _SHAPING = frozenset({"mandrel", "squeeze-sides", "squeeze-flat"})
 #: Outputs told in a terminal, in this order.
@@ -41,7 +48,11 @@ _TOLD = ("rest_height", "closing_pressure", "compliance", "unevenness", "tilt", 
 
 
 def advice_plain(
-    counsel: Counsel, best: BestMoment | None = None, *, words: Words | None = None
+    counsel: Counsel,
+    best: BestMoment | None = None,
+    *,
+    owed: Owed = "",
+    words: Words | None = None,
 ) -> dict[str, Any]:
     """Return an advice as plain data, fit for JSON: SI units, sentences in one language.
 
@@ -51,6 +62,8 @@ def advice_plain(
         The advice.
     best : BestMoment, optional
         When the reed was liked best.
+    owed : {"", "ask", "no", "away"}
+        What a cut of a posted reed waits for.
     words : Words, optional
         The language; English if not given.
 
@@ -68,6 +81,7 @@ def advice_plain(
     return {
         "reed": counsel.name,
         "digest": counsel.digest,
+        "owed": owed or None,
         **found,
         **plan,
         "liked": counsel.liked or None,
@@ -120,7 +134,11 @@ def _note(code: str, counsel: Counsel, words: Words) -> str:
 
 
 def advice_text(
-    counsel: Counsel, best: BestMoment | None = None, *, words: Words | None = None
+    counsel: Counsel,
+    best: BestMoment | None = None,
+    *,
+    owed: Owed = "",
+    words: Words | None = None,
 ) -> str:
     """Return an advice as text: what to do in three lines, then why, then what else.
 
@@ -130,14 +148,17 @@ def advice_text(
         The advice.
     best : BestMoment, optional
         When the reed was liked best.
+    owed : {"", "ask", "no", "away"}
+        What a cut of a posted reed waits for.
     words : Words, optional
         The language; English if not given.
     """
     words = words or in_locale("en")
-    data = advice_plain(counsel, best, words=words)
+    data = advice_plain(counsel, best, owed=owed, words=words)
     option = data["options"][data["advised"]]
     lines = [literal(counsel.name)]
-    lines += [f"! {s.text}" for s in stopped(data)]
+    lines += [f"! {words(ASKS[owed])}"] if owed else []
+    lines += [f"! {s.text}" for s in stopped(data) if not (owed and s.code == "ask-owner")]
     lines += [f"? {q['text']}" for q in data["questions"]]
     lines += ["", *_three(option, counsel, words)]
     lines += [f"  {_label(mark('Take care'), words)} {c['text']}" for c in _cautions(data, option)]

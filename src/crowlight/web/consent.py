@@ -2,24 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from pydantic import ValidationError
 
-from crowlight.bench.posted import Owed
 from crowlight.bench.workshop_kinds import Consent
 from crowlight.report.words import Words, mark
 from crowlight.web.sending import Sent
 from crowlight.web.typing_in import Trouble
 
-__all__ = ["ASKS", "consent_of"]
-
-#: What to do first, by what a cut waits for.
-ASKS: Mapping[Owed, str] = {
-    "ask": mark("Ask the player before any cut"),
-    "no": mark("Leave it uncut: its player said no"),
-    "away": mark("It has left the workshop: nothing to do to it here"),
-}
+__all__ = ["consent_of"]
 
 
 def consent_of(sent: Sent, words: Words) -> tuple[Consent | None, list[Trouble]]:

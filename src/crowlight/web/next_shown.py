@@ -22,7 +22,7 @@ from crowlight.bench.state import ReedState
 from crowlight.judge.findings import as_data as findings_data
 from crowlight.judge.findings import catalogue
 from crowlight.plan.cut import as_data as plan_data
-from crowlight.report.advice import NOTES
+from crowlight.report.advice import ASKS, NOTES
 from crowlight.report.held import Held
 from crowlight.report.next_cut import BladeDrawn, cane_picture, cane_table
 from crowlight.report.next_history import (
@@ -44,7 +44,6 @@ from crowlight.report.next_why import (
     option_rows,
 )
 from crowlight.report.words import Words, mark
-from crowlight.web.consent import ASKS
 
 __all__ = ["Check", "NextShown", "headline_of", "next_shown"]
 

@@ -18,9 +18,9 @@ from crowlight.bench.ports import ReedQuery, Sitting, SittingReed
 from crowlight.bench.posted import Owed
 from crowlight.bench.sittings import MOST_REEDS, Act, Step, minutes_wet, next_act, passed_now
 from crowlight.errors import CrowlightError, InputError, NotFound
+from crowlight.report.advice import ASKS
 from crowlight.report.sitting import STEPS, WHY, asked_said
 from crowlight.report.words import Words, mark
-from crowlight.web.consent import ASKS
 from crowlight.web.fields import FORMS
 from crowlight.web.held import guesses_first, held
 from crowlight.web.log import Line, lines
