@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 from dataclasses import fields, replace
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
@@ -15,11 +16,14 @@ from crowlight.invented.trials.bench import Deed, Seen
 from crowlight.invented.trials.faults import FAULTS, Fault, draw_faults, put_in
 from crowlight.invented.trials.feel import TOLERANCES, distance, draw_ear, inside, play
 from crowlight.invented.trials.knife import Knife, clip, draw_knife, scrape
+from crowlight.invented.trials.planner import Planner, _cane_off, _laid, _read
 from crowlight.invented.trials.rivals import FixedOrder, MatchStyle, Nothing, RandomScraping
 from crowlight.invented.trials.seeds import PER_PLAYER
 from crowlight.invented.trials.start import gauge
 from crowlight.invented.trials.truth import FRACTION, TrueReed, Tube, along_of
 from crowlight.judge.findings import catalogue
+from crowlight.plan.cut import Part, ReedNow, bare_reed, patch
+from crowlight.plan.cut.strokes import USUAL
 from crowlight.reed import Blade
 from crowlight.reed.styles import style
 
@@ -228,3 +232,58 @@ def test_only_seeds_that_every_policy_ran_are_summed_up() -> None:
     assert sorted((x["policy"], x["seed"]) for x in done) == [
         ("a", 1), ("a", 2), ("b", 1), ("b", 2),
     ]  # fmt: skip
+
+
+def _known(of: TrueReed, length: float) -> ReedNow:
+    along = np.linspace(length, of.style.thread_top, 46)
+    return bare_reed(of.style.placed(length), along, np.linspace(-1.0, 1.0, 11))
+
+
+def test_strokes_in_windows_are_learned_as_they_are(reed: TrueReed) -> None:
+    """A window is hardly wider than the gauge's foot, which must not make strokes look lighter.
+
+    What was truly taken is looked up at the standard points themselves.
+    """
+    rng = np.random.default_rng(11)
+    deed = Deed("scrape", "windows", "whole", tuple(Blade), 5)
+    points = [p for p in LONG.full if p.zone == "windows"]
+    rows = [int(np.argmin(np.abs(reed.along - p.along))) for p in points]
+    fraction = [float(LONG.outline.fraction(p.along, p.across)) for p in points]
+    columns = [int(np.argmin(np.abs(FRACTION - u))) for u in fraction]
+    told, true = [], []
+    for _ in range(24):
+        before, cut = gauge(reed, rng, half=False), scrape(reed, deed, Knife(6e-6), rng).reed
+        after = gauge(cut, rng, half=False)
+        known = _known(reed, before.length)
+        found = _cane_off(known, [deed], before, after, knife=0)
+        told.append(np.mean([c.cane / c.strokes for c in found]))
+        shape = patch(known, "windows", Part.WHOLE)
+        at = [shape[np.argmin(np.abs(known.along - p.along)), np.argmin(np.abs(known.fraction - u))]
+              for p, u in zip(points, fraction, strict=True)]  # fmt: skip
+        off = (reed.thick - cut.thick)[:, rows, columns].mean(axis=0)
+        true.append(float(off @ at / np.dot(at, at)) / deed.strokes)
+    error = float(np.std(np.subtract(told, true))) / np.sqrt(len(told))
+    assert error < 0.07 * np.mean(true)  # strokes a quarter too light would be seen
+    assert np.mean(told) == pytest.approx(np.mean(true), abs=3.0 * error)
+
+
+def test_what_was_read_where_it_was_cut_is_read_anew(reed: TrueReed) -> None:
+    rng = np.random.default_rng(12)
+    gauged = gauge(reed, rng, half=False)
+    known = _known(reed, gauged.length)
+    shape = np.zeros(known.mean.shape)
+    shape[0] = patch(known, "heart", Part.WHOLE)
+    act = SimpleNamespace(
+        shape=shape, zone="heart", part=Part.WHOLE, blades=(Blade.MARKED,), strokes=3, oblique=False
+    )
+    planner = Planner()
+    planner._reed, planner._readings = known, list(gauged.readings)
+    planner._last = (cast("Any", SimpleNamespace(act=act)), USUAL)
+    planner._carry(rng)
+    left = {r.place for r in planner._readings}
+    for r in gauged.readings:
+        cut = _read(_laid(known, shape), known, r) >= 0.02
+        assert (r.place in left) == (not cut)
+        if r.place.blade is Blade.PLAIN:
+            assert r.place in left
+    assert 0 < len(left) < len(gauged.readings)

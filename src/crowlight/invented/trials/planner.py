@@ -51,6 +51,7 @@ from crowlight.plan.cut import (
     ReedNow,
     SeenFall,
     StrokeSize,
+    bare_reed,
     draw_chance,
     learn_strokes,
     lines_of,
@@ -66,6 +67,7 @@ from crowlight.plan.cut import (
 from crowlight.plan.cut import Model as Wanted
 from crowlight.plan.cut.lines import moved
 from crowlight.reed import Blade, Reading, instrument
+from crowlight.reed.styles import Style
 from crowlight.reed.thickness import ThicknessMap, map_thickness
 
 __all__ = ["Planner"]
@@ -336,15 +338,16 @@ def _cane_off(
 ) -> list[LoggedCut]:
     """Return what all strokes between two gaugings took off, by blade."""
     found: list[LoggedCut | None] = []
+    fine = bare_reed(reed.style, *_finely(reed.style))  # a map's grid is too coarse for windows
     for b, blade in enumerate(Blade):
         cuts = [d for d in deeds if blade in d.blades]
         strokes = sum(d.strokes for d in cuts)
         if not strokes:
             continue
-        there = np.zeros(reed.mean.shape)
+        there = np.zeros(fine.mean.shape)
         for d in cuts:
-            there[b] += d.strokes / strokes * patch(reed, d.zone, Part(d.part))
-        cut = _laid(reed, there)
+            there[b] += d.strokes / strokes * patch(fine, d.zone, Part(d.part))
+        cut = _laid(fine, there)
         seen = [
             SeenFall(
                 _read(cut, reed, r), r.thickness - after.thickness, 2.0 * _variance(r, reed),
@@ -355,6 +358,11 @@ def _cane_off(
         ]  # fmt: skip
         found.append(logged_cut(strokes, seen, knife=knife))
     return [c for c in found if c is not None]
+
+
+def _finely(style: Style) -> tuple[Real, Real]:
+    """Return rows and columns a cut is laid out on, as the bench does."""
+    return np.linspace(style.length, style.thread_top, 40), np.linspace(-1.0, 1.0, 21)
 
 
 def _variance(r: Reading, reed: ReedNow) -> float:

@@ -31,9 +31,12 @@ Real = NDArray[np.float64]
 #: scraped, what spills over must besides be more than the gauge may be off.
 TOUCHED = 0.25
 #: What spills over may take so much off the thinnest tenth of a neighbour without counting at all;
-#: and so much, all cuts together, without having to be sure [m] (our choice): little by little
-#: adds up, and no gauge sees it.
+#: and so much, all cuts together, without having to be sure, of a guarded zone on average [m] (our
+#: choice): little by little adds up, and no gauge sees it.
 _NOTHING, _LITTLE = 0.3e-6, 1e-6
+#: How many times as much as taken to may spill over into spine, rails or bark, where a tenth is but
+#: a guess (our choice).
+_GUARD = 1.5
 #: The floor is judged by the thinnest places touched in a zone, this share of them: a zone ends
 #: where its neighbour begins, and its very edge is not yet its own.
 _THINNEST = 0.1
@@ -330,9 +333,11 @@ class Scales:
 
         That is what spills over into a neighbour, and all of it in a transition, whose slope turns
         a doubt of the line it begins at into one of thickness. What counts is what a cut as heavy
-        and as near as may well be does to the thinnest tenth of the whole zone. While all cuts
-        together took but a little there, that must stay above the floor as best known; else one
-        standard deviation sure, and in a transition 95 % sure.
+        and as near as may well be does to the thinnest tenth of the whole zone on the drawn reeds:
+        a map drawn smooth is never as thin there as the cane. While all cuts together took but a
+        little there, that must stay above the floor on average; else one standard deviation sure,
+        and in a transition 95 % sure. From a guarded zone all cuts together may take a little on
+        average, and more only while 95 % sure: a spine is often at its floor along both edges.
         """
         if act.shape is None:
             return False
@@ -340,24 +345,24 @@ class Scales:
         nearer = _landing(act.shape, self.reed.along)
         for b in range(len(Blade)):
             for name, nodes in self.reed.where.items():
-                own = name == act.zone
-                spill = heavy * (act.shape if name in GUARDED else nearer)[b][nodes]
-                bounded = spill.any() and self.reed.floor[nodes].max() > 0.0
+                own, guarded, floor = name == act.zone, name in GUARDED, self.reed.floor[nodes]
+                shape = (act.shape if guarded else nearer)[b][nodes]
+                bounded = shape.any() and floor.max() > 0.0
                 if not bounded or (own and name != "transition"):
                     continue
-                above = self.reed.mean[b][nodes] - self.reed.floor[nodes] - self.limits.gauge
-                at_first, now, left = (
-                    float(_thinnest(x[None])[0])
-                    for x in (above + self._taken[b][nodes], above, above - spill)
-                )
-                if now - left > _NOTHING:
-                    drawn = self.reed.draws[:, b][:, nodes]
-                    line = self._chance.lines[:, None] * self._line[b][nodes]
-                    sd = float(_thinnest(drawn - line).std()) * (
-                        Z95 if name == "transition" else 1.0
-                    )
-                    if left <= (sd if own or at_first - left > _LITTLE else 0.0):
+                spill, taken = heavy * shape, self._taken[b][nodes]
+                line = self._chance.lines[:, None] * self._line[b][nodes]
+                above = self.reed.draws[:, b][:, nodes] - floor - self.limits.gauge - line
+                if guarded:
+                    much = _GUARD * float((spill + taken).mean()) > _LITTLE
+                    if much and not _surely(_thinnest(above - _GUARD * spill), Z95):
                         return True
+                    continue
+                at_first, now, left = (_thinnest(above + x) for x in (taken, 0.0, -spill))
+                much = own or float((at_first - left).mean()) > _LITTLE
+                z = (Z95 if name == "transition" else 1.0) if much else 0.0
+                if float((now - left).mean()) > _NOTHING and not _surely(left, z):
+                    return True
         return False
 
     def touched(self, act: Act) -> list[tuple[int, NDArray[np.bool_]]]:
@@ -436,6 +441,11 @@ def spread_out(reed: ReedNow, factor: float) -> ReedNow:
         draws=reed.mean + factor * (reed.draws - reed.mean),
         length=middle + factor * (reed.length - middle),
     )
+
+
+def _surely(margin: Real, z: float) -> bool:
+    """Whether the mean of a margin is more than z of its standard deviations above nothing."""
+    return float(margin.mean()) > z * float(margin.std())
 
 
 def _landing(shape: Real, along: Real) -> Real:
