@@ -35,17 +35,17 @@ def test_a_parabola_is_read_less_the_variance_of_the_foot() -> None:
     assert got == pytest.approx(1.0 - variance / w**2, rel=1e-9)
 
 
-def test_a_trough_narrower_than_the_foot_is_read_shallower() -> None:
-    """A normal trough smeared by a normal: both variances add."""
+def test_a_groove_narrower_than_the_foot_is_read_shallower() -> None:
+    """A normal groove smeared by a normal: both variances add."""
     width, sd = 0.4e-3, math.hypot(FOOT / 4.0, PLACEMENT)
     half = float(LONG.outline.half_width(PLACE.along))
 
-    def trough(points: Real) -> Real:
+    def groove(points: Real) -> Real:
         x = points[:, 1] * half - PLACE.across
         return np.exp(-0.5 * (x / width) ** 2)
 
-    got = read_share(trough, LONG, PLACE, FOOT, PLACEMENT)
-    # the blade tapers a little under the foot, and five points are few for a narrow trough
+    got = read_share(groove, LONG, PLACE, FOOT, PLACEMENT)
+    # the blade tapers a little under the foot, and five points are few for a narrow groove
     assert got == pytest.approx(width / math.hypot(width, sd), rel=0.01)
 
 

@@ -9,8 +9,8 @@ __all__ = ["DEVELOPMENT", "PER_PLAYER", "TEST", "VARIANTS", "Variant"]
 
 #: Seeds of the reeds the advice is mended on.
 DEVELOPMENT = range(2_000, 2_060)
-#: Seeds of the final run; nothing was ever tuned on them. Earlier runs spent the same from
-#: 500,000, 600,000, 700,000 and 800,000: what they showed led to mending, so those reeds may never be a test
+#: Seeds of the final run; nothing was ever tuned on them. Earlier runs spent those from 500,000,
+#: 600,000, 700,000 and 800,000: what they showed led to mending, so those reeds may never be a test
 #: again.
 TEST = range(900_000, 900_500)
 #: So many reeds in a row belong to one player with one loved reed.
