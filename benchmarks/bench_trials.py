@@ -30,12 +30,12 @@ LINES = RESULTS.with_suffix(".jsonl")
 def main() -> None:
     given = [Path(name) for name in sys.argv[1:]] or ([LINES] if LINES.exists() else [])
     lines = [line for file in given for line in read_lines(file.read_text(encoding="utf-8"))]
-    if not lines:
-        print(f"no results in {LINES}: run crowlight trials first")
-        return
     lines = [line for line in lines if line["seed"] in TEST]
     policies = list(POLICIES)
     whole = complete(lines, policies, "usual")
+    if not whole:
+        print("no test reed was finished by every policy: run crowlight trials first")
+        return
     sensitivity = {}
     for variant in VARIANTS:
         # the planner alone has anything to lose by them, beside doing nothing

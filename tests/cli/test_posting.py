@@ -134,4 +134,5 @@ def test_what_a_cut_waits_for_is_said_before_any_advice(crowlight: Callable, fol
         done = crowlight("plan", "Sent 1")
         assert done.status == 0, done.err
         assert done.out.splitlines()[1] == said
+        assert ("Next:" in done.out) == (owed != "away")
         assert json.loads(crowlight("plan", "Sent 1", "--json").out)["owed"] == owed

@@ -133,8 +133,9 @@ def logged_cuts(
 
     Notes
     -----
-    Places touched before and after are compared. Each tells by how much of the strokes reached it;
-    what the two mountings share is added once. A cut whose depth was measured tells by itself.
+    Places touched before and after are compared. Each tells by what a gauge sees of the strokes
+    there; what the two mountings share is added once. A cut whose depth was measured tells by
+    itself.
     """
     yield from _depths(state, knives)
     code = state.described.style
@@ -220,10 +221,10 @@ def _means(
     for place, several in found.items():
         gauge = instrument(several[0].reading.instrument)
         values = [t.reading.thickness for t in several]
-        u = math.hypot(
-            gauge.repeatability,
-            gauge.resolution / math.sqrt(12.0),
-            gauge.placement * laid.slope(place),
-        )
-        out[place] = math.fsum(values) / len(values), u / math.sqrt(len(values)), gauge
+        u = math.hypot(gauge.repeatability, gauge.resolution / math.sqrt(12.0))
+        # a place is found once for each mounting: repeats in one do not average that away
+        mountings = len({t.reading.seating for t in several})
+        placed = gauge.placement * laid.slope(place) / math.sqrt(mountings)
+        u = math.hypot(u / math.sqrt(len(values)), placed)
+        out[place] = math.fsum(values) / len(values), u, gauge
     return out

@@ -160,7 +160,8 @@ def advice_text(
     lines += [f"! {words(ASKS[owed])}"] if owed else []
     lines += [f"! {s.text}" for s in stopped(data) if not (owed and s.code == "ask-owner")]
     lines += [f"? {q['text']}" for q in data["questions"]]
-    lines += ["", *_three(option, counsel, words)]
+    if owed != "away":
+        lines += ["", *_three(option, counsel, words)]
     lines += [f"  {_label(mark('Take care'), words)} {c['text']}" for c in _cautions(data, option)]
     lines += ["", *_findings(data, words)]
     lines += ["", *_expected(option, words)]
