@@ -90,6 +90,10 @@ def test_what_lay_between_forbids_credit(
         [cut_once(-0.2e-3, start=0.6e-3 + 1e-5 * k, between=between, after=after) for k in range(9)]
     )
     assert found.confounded == {reason: 9}
+    assert found.scores == ()  # nor does it count for or against a prediction
+    if reason != "two-changes":  # then nothing was measured before the second thing done
+        assert (found.left_out, found.paired) == (9, 1)
+        assert "do not count in the scores" in scores_text(found, WORDS)
     (credit,) = found.credits
     assert not credit.claim.claimed
     said = credit_said(credit, WORDS)

@@ -16,8 +16,8 @@ import numpy as np
 
 from crowlight.bench.kinds import Clip, Cut, Opening, Travelled, Wetting
 from crowlight.bench.outcomes import changed_by
-from crowlight.bench.own_correcting import learned_by
-from crowlight.bench.own_cuts import OwnCuts, joined, own_cuts_of
+from crowlight.bench.own_correcting import confounded_cuts, learned_by
+from crowlight.bench.own_cuts import OPENING, OwnCuts, joined, own_cuts_of
 from crowlight.bench.payload import Followed
 from crowlight.bench.ports import Entry, Reed, ReedQuery
 from crowlight.bench.state import ReedState, state_of
@@ -142,6 +142,8 @@ class Learned:
         By quantity.
     corrections : tuple of Told
         What is put right by it.
+    left_out : int
+        Openings that do not count in the scores, since something else lay between the measures.
     confounded : mapping of str to int
         How often something else lay between the measures, by what.
     credits : tuple of Credit
@@ -155,6 +157,7 @@ class Learned:
     paired: int
     scores: tuple[Score, ...] = ()
     corrections: tuple[Told, ...] = ()
+    left_out: int = 0
     confounded: Mapping[Reason, int] = field(default_factory=dict[Reason, int])
     credits: tuple[Credit, ...] = ()
     beside: tuple[Beside, ...] = ()
@@ -200,15 +203,23 @@ def learned_from(logs: Iterator[tuple[Reed, Sequence[Entry], str]]) -> Learned:
     makers: dict[UUID, UUID | None] = {}
     between: dict[str, list[Between]] = {}
     openings: list[float] = []
-    reeds = followed = 0
+    measured: set[str] = set()
+    reeds = followed = left_out = 0
     for reed, log, text in logs:
         reeds += 1
         state = state_of(log)
         followed += sum(_is_cut(e) and _follows(e) for e in state.entries)
-        pairs.extend(pairs_of(reed, log, text))
-        raw.extend(pairs_of(reed, log, text, raw=True))
+        cuts = own_cuts_of(reed, log)
+        unclear = confounded_cuts(cuts)
+        every = pairs_of(reed, log, text)
+        clear = [p for p in every if p.quantity != OPENING or p.cut not in unclear]
+        measured.update(p.cut for p in every)
+        left_out += len(every) - len(clear)
+        pairs.extend(clear)
+        kept = {p.cut for p in clear if p.quantity == OPENING}
+        raw.extend(p for p in pairs_of(reed, log, text, raw=True) if p.cut in kept)
         whose = reed.maker or reed.uuid
-        own.setdefault(whose, []).append(own_cuts_of(reed, log))
+        own.setdefault(whose, []).append(cuts)
         makers[whose] = reed.maker
         openings.extend(e.payload.height for e in state.entries if isinstance(e.payload, Opening))
         for what, one in _openings_between(state):
@@ -217,7 +228,8 @@ def learned_from(logs: Iterator[tuple[Reed, Sequence[Entry], str]]) -> Learned:
     return Learned(
         reeds=reeds,
         followed=followed,
-        paired=len({p.cut for p in pairs}),
+        paired=len(measured),
+        left_out=left_out,
         scores=score(pairs),
         corrections=tuple(
             _told(makers[whose], together)

@@ -18,7 +18,7 @@ from crowlight.calibrate.learning import (
 )
 from crowlight.plan.cut import Correcting
 
-__all__ = ["correcting_of", "learned_by", "taught"]
+__all__ = ["confounded_cuts", "correcting_of", "learned_by", "taught"]
 
 #: Openings of so many measures tell where they usually lie.
 _USUAL = 6
@@ -40,6 +40,11 @@ def taught(own: OwnCuts) -> list[Pair]:
         unsurely they are read, since reeds are cut when they measure badly.
     """
     return [_pair(c, own.openings) for c in own.changes if not _between(c).confounds]
+
+
+def confounded_cuts(own: OwnCuts) -> frozenset[str]:
+    """Return the cuts whose openings something else may have changed as well."""
+    return frozenset(c.cut for c in own.changes if _between(c).confounds)
 
 
 def learned_by(own: OwnCuts) -> Correction:

@@ -16,6 +16,7 @@ __all__ = [
     "ScoreRow",
     "beside_said",
     "credit_said",
+    "left_out_said",
     "reasons_said",
     "score_rows",
     "scores_plain",
@@ -158,6 +159,17 @@ def beside_said(b: Beside, words: Words) -> str:
     )
 
 
+def left_out_said(found: Learned, words: Words) -> list[str]:
+    """Return how many openings do not count in the scores; empty if all do."""
+    if not found.left_out:
+        return []
+    said = mark(
+        "Openings that do not count in the scores, since something else lay between the "
+        "measures: %(count)s."
+    )
+    return [words.say(said, count=found.left_out)]
+
+
 def reasons_said(found: Learned, words: Words) -> list[str]:
     """Return what lay between measures, and how often."""
     return [
@@ -222,6 +234,7 @@ def scores_text(found: Learned, words: Words) -> str:
                 bias=row.bias, width=row.sharpness, score=row.crps, nothing=row.nothing,
             ),
         ]  # fmt: skip
+    lines += left_out_said(found, words)
     lines += [told_said(t, words) for t in found.corrections]
     lines += [beside_said(b, words) for b in found.beside]
     lines += reasons_said(found, words)
@@ -239,6 +252,7 @@ def scores_plain(found: Learned) -> dict[str, Any]:
         "reeds": found.reeds,
         "followed": found.followed,
         "paired": found.paired,
+        "left_out": found.left_out,
         "scores": [
             {
                 "quantity": s.quantity,

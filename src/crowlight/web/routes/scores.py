@@ -10,6 +10,7 @@ from starlette.responses import Response
 from crowlight.report.scores import (
     beside_said,
     credit_said,
+    left_out_said,
     reasons_said,
     score_rows,
     scores_plain,
@@ -39,6 +40,7 @@ def scores_page(request: Request, bench: UseBench) -> Response:
         ],
         beside=[beside_said(b, words) for b in found.beside],
         reasons=reasons_said(found, words),
+        left_out=left_out_said(found, words),
         credits=[credit_said(c, words) for c in found.credits],
     )
 
