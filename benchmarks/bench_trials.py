@@ -18,13 +18,37 @@ import json
 import os
 import platform
 import sys
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
+
+import numpy as np
 
 from crowlight.invented.trials import POLICIES, TEST, VARIANTS, summarise
 from crowlight.invented.trials.lines import complete, read_lines
+from crowlight.invented.trials.seeds import PER_PLAYER
 
 RESULTS = Path(__file__).parent / "results" / "trials.json"
 LINES = RESULTS.with_suffix(".jsonl")
+
+
+def ahead(lines: Sequence[Mapping[str, Any]]) -> dict[str, float]:
+    """Return how much oftener the planner succeeds than the fixed order on the same reeds.
+
+    The error is that of the mean over players, as reeds of one player are not independent.
+    """
+    inside = {(line["policy"], line["seed"]): line["inside"] for line in lines}
+    by_player: dict[int, list[float]] = {}
+    for policy, seed in inside:
+        if policy == "planner":
+            more = float(inside["planner", seed]) - float(inside["fixed order", seed])
+            by_player.setdefault(seed // PER_PLAYER, []).append(more)
+    sums = np.array([sum(rows) for rows in by_player.values()])
+    counts = np.array([len(rows) for rows in by_player.values()])
+    share = sums.sum() / counts.sum()
+    # of a ratio of sums: players may have different numbers of reeds
+    error = float(np.sqrt(np.sum((sums - share * counts) ** 2)) / counts.sum())
+    return {"share": float(share), "error": error}
 
 
 def main() -> None:
@@ -53,6 +77,7 @@ def main() -> None:
         "asked": len(TEST),
         "reeds": len({line["seed"] for line in whole}),
         "code": whole[0]["code"] if whole else None,
+        "ahead": ahead(whole),
         "policies": summarise(whole),
         "sensitivity": sensitivity,
     }
