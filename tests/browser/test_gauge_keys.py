@@ -57,14 +57,15 @@ def bursts(count: int, seed: int) -> tuple[str, list[float]]:
 
 
 @pytest.mark.parametrize("inside", [True, False])
-def test_a_thousand_readings_at_no_gap_are_kept_in_order(attached, inside):
+def test_readings_one_after_the_other_are_kept_in_order(attached, inside):
+    """As fast as keys of the browser itself can be pressed; see below for a gap of none."""
     page = attached(inside=inside)
-    typed, values = bursts(1000, 8)
+    typed, values = bursts(250, 8)
     for number in re.findall(r"[\d.,]+[\n\t]", typed):
         page.keyboard.type(number[:-1])
         page.keyboard.press({"\n": "Enter", "\t": "Tab"}[number[-1]])
     kept = page.evaluate("window.kept")
-    assert [n for n, _ in kept] == list(range(1000))
+    assert [n for n, _ in kept] == list(range(250))
     assert [mm for _, mm in kept] == values
     assert page.evaluate("[window.asked.length, window.gauge.pending]") == [0, ""]
 

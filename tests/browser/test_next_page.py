@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 from tests.browser.conftest import Served, serving
 from tests.next_plans import AdviceJobs
+from tests.soundness import faults
 
 from crowlight.bench.advice_kinds import AfterCheck, Guess
 from crowlight.bench.kinds import Cut, PlayingTest, Verdict
@@ -41,12 +41,10 @@ def check(page: Page, *, opened: bool = True) -> None:
     """Assert what holds for every page, on a phone and on a screen, by day and by night."""
     if opened:
         page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
-    axe = Axe()
     for width, scheme in itertools.product((360, 1440), ("light", "dark")):
         page.set_viewport_size({"width": width, "height": 900})
         page.emulate_media(color_scheme=scheme, reduced_motion="reduce")  # no fading halves
-        found = axe.run(page)
-        assert found.violations_count == 0, f"{width} {scheme}: {found.generate_report()}"
+        assert faults(page) == [], f"{width} {scheme}"
         wide, seen = page.evaluate(
             "[document.documentElement.scrollWidth, document.documentElement.clientWidth]"
         )

@@ -8,9 +8,9 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 from tests.server_process import Server
+from tests.soundness import faults
 
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import Note, ReadingsTaken
@@ -159,8 +159,7 @@ def test_the_pages_of_what_waits_are_sound_for_all(window, own, width, scheme):
         if again:
             page.get_by_role("link", name="Look at them").click()
             expect(page.locator(".unsent-list > li")).to_have_count(1)
-        found = Axe().run(page)
-        assert found.violations_count == 0, found.generate_report()
+        assert faults(page) == []
         wide, seen = page.evaluate(
             "[document.documentElement.scrollWidth, document.documentElement.clientWidth]"
         )

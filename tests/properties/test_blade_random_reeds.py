@@ -96,9 +96,9 @@ def reason_for_no_answer(blades: Blades) -> str:
     return ""
 
 
-def test_a_hundred_random_reeds():
-    reasons = [reason_for_no_answer(replace(b, size=SMALLER)) for b in reeds(100, 11)]
-    assert sum(bool(r) for r in reasons) <= 2, [r for r in reasons if r]
+def test_forty_random_reeds():
+    reasons = [reason_for_no_answer(replace(b, size=SMALLER)) for b in reeds(40, 11)]
+    assert sum(bool(r) for r in reasons) <= 1, [r for r in reasons if r]
 
 
 @pytest.mark.soak
