@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+import socket
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
+from distributed import LocalCluster
 
+from crowlight.errors import InputError
 from crowlight.invented.trials.lines import read_lines
+from crowlight.wiring.cluster import over_cluster
 
 
 @pytest.fixture
@@ -50,3 +55,57 @@ def test_what_there_is_not_is_refused(development: Callable, wrong: tuple[str, s
     _, ran = development("--seeds", 1, *wrong)
     assert ran.status == 2
     assert "is none of" in ran.err
+
+
+@pytest.fixture(scope="module")
+def scheduler() -> Iterator[str]:
+    """Address of a Dask scheduler with one worker, both in this process."""
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=":0", protocol="tcp"
+    ) as cluster:
+        yield cluster.scheduler_address
+
+
+def test_other_machines_give_the_same_results(development: Callable, scheduler: str) -> None:
+    chosen = ("--seeds", 1, "--policy", "nothing")
+    file, ran = development(*chosen)
+    assert ran.status == 0, ran.err
+    here = file.read_bytes()
+    file.unlink()
+    _, ran = development(*chosen, "--scheduler", scheduler)
+    assert ran.status == 0, ran.err
+    assert file.read_bytes() == here
+    _, again = development(*chosen, "--scheduler", scheduler)
+    assert again.status == 0
+    assert "2000 nothing" not in again.err  # what is there is not run again
+    assert file.read_bytes() == here
+
+
+def test_workers_with_other_code_are_refused(scheduler: str) -> None:
+    def other() -> str:  # another answer each time it is asked
+        return uuid4().hex
+
+    def missing() -> str:
+        name = "no module named 'crowlight'"
+        raise ImportError(name)
+
+    with pytest.raises(InputError, match=r"has other code .* install the same crowlight on both"):
+        list(over_cluster(scheduler, abs, [-1], same=other))
+    asked = iter(["here"])
+    with pytest.raises(InputError, match=r"cannot run crowlight \(.*no module named"):
+        list(over_cluster(scheduler, abs, [-1], same=lambda: next(asked, None) or missing()))
+    assert list(over_cluster(scheduler, abs, [-1], same=lambda: "alike")) == [1]
+
+
+def test_a_scheduler_that_is_not_there_is_said_so(
+    development: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("crowlight.wiring.cluster._PATIENCE", 0.2)
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))  # and not listening
+        at = f"tcp://127.0.0.1:{taken.getsockname()[1]}"
+        for address in (at, "nowhere at all", "tcp://"):
+            _, ran = development("--seeds", 1, "--policy", "nothing", "--scheduler", address)
+            assert ran.status == 1, ran.err
+            assert "no Dask scheduler answers" in ran.err
+            assert "crowlight met a fault" not in ran.err

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from itertools import chain
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -21,12 +23,15 @@ def trials(
         list[str] | None, typer.Option(help="Only this way of finishing reeds; may be repeated.")
     ] = None,
     variant: Annotated[
-        str, typer.Option(help="usual, material law off, no sound, half the points.")
+        str, typer.Option(help="usual, or with something wrong; a wrong name lists them.")
     ] = "usual",
     to: Annotated[Path, typer.Option(help="File the results are added to, one line each.")] = Path(
         "crowlight-trials.jsonl"
     ),
     processes: Annotated[int, typer.Option(help="Processes, one core each.", min=1)] = 1,
+    scheduler: Annotated[
+        str, typer.Option(help="Use the workers of this Dask scheduler, on other machines too.")
+    ] = "",
     development: Annotated[
         bool, typer.Option("--development", help="Use the 60 reeds the advice was developed on.")
     ] = False,
@@ -53,50 +58,63 @@ def trials(
         raise typer.BadParameter(msg)
     if not summary:
         numbers = list((DEVELOPMENT if development else TEST)[:seeds])
-        _run(to, chosen, numbers, variant, processes)
+        _run(to, chosen, numbers, variant, processes, scheduler)
     kept = read_lines(to.read_text(encoding="utf-8")) if to.exists() else []
     found = summarise(complete(kept, chosen, variant))
     typer.echo(json.dumps(found, indent=1))
 
 
-def _run(to: Path, policies: list[str], seeds: list[int], variant: str, processes: int) -> None:
+def _run(
+    to: Path, policies: list[str], seeds: list[int], variant: str, processes: int, scheduler: str
+) -> None:
     """Run what is missing and add it to the file, line by line."""
     import json
-    from multiprocessing import get_context
 
     from crowlight.invented.trials.lines import read_lines
     from crowlight.invented.trials.seeds import PER_PLAYER
 
-    have = read_lines(to.read_text(encoding="utf-8")) if to.exists() else []
+    have: dict[int, list[dict[str, Any]]] = {}
+    for line in read_lines(to.read_text(encoding="utf-8")) if to.exists() else []:
+        have.setdefault(line["seed"] // PER_PLAYER, []).append(line)
     to.parent.mkdir(parents=True, exist_ok=True)
     # all reeds of one player in one process, which has then solved the loved reed once
-    parts = [
-        [s for s in seeds if s // PER_PLAYER == player]
+    jobs: list[_Job] = [
+        (have.get(player, []), policies, [s for s in seeds if s // PER_PLAYER == player], variant)
         for player in sorted({s // PER_PLAYER for s in seeds})
     ]
-    jobs = [(have, policies, part, variant) for part in parts]
     written = 0
-    with to.open("a+", encoding="utf-8") as file:
+    with to.open("a+", encoding="utf-8") as file, _running(jobs, processes, scheduler) as results:
         if _ends_within_a_line(to):
             file.write("\n")  # an earlier run was killed while it wrote
         try:
-            if processes == 1:
-                results = (line for job in jobs for line in _lines_of(job))
-                for line in results:
-                    file.write(json.dumps(line) + "\n")
-                    file.flush()
-                    written += 1
-                    typer.echo(f"{line['seed']} {line['policy']}", err=True)
-            else:
-                with get_context("spawn").Pool(processes) as pool:
-                    for lines in pool.imap_unordered(_job, jobs):
-                        file.writelines(json.dumps(line) + "\n" for line in lines)
-                        file.flush()
-                        written += len(lines)
-                        typer.echo(f"{written} results", err=True)
+            for line in results:
+                file.write(json.dumps(line) + "\n")
+                file.flush()
+                written += 1
+                typer.echo(f"{line['seed']} {line['policy']}", err=True)
         except KeyboardInterrupt:
             typer.echo(f"stopped; {written} results are kept in {to}", err=True)
             raise typer.Exit(130) from None
+
+
+@contextmanager
+def _running(
+    jobs: list[_Job], processes: int, scheduler: str
+) -> Iterator[Iterator[dict[str, Any]]]:
+    """Give the results as they come: from here, from processes of this machine, or from others."""
+    if scheduler:
+        from crowlight.invented.trials import code_digest
+        from crowlight.wiring.cluster import over_cluster
+
+        with closing(over_cluster(scheduler, _job, jobs, same=code_digest)) as answers:
+            yield chain.from_iterable(answers)
+    elif processes == 1:
+        yield (line for job in jobs for line in _lines_of(job))
+    else:
+        from multiprocessing import get_context
+
+        with get_context("spawn").Pool(processes) as pool:
+            yield chain.from_iterable(pool.imap_unordered(_job, jobs))
 
 
 def _ends_within_a_line(file: Path) -> bool:
