@@ -1,8 +1,10 @@
 """What must hold for any reed and any air."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from crowlight.crow import (
@@ -79,10 +81,18 @@ def test_a_reed_nobody_blows_is_quiet(reed: ReedParameters) -> None:
     assert modes.real.max() < 0.0
 
 
-@given(reed=reeds, kick=st.floats(-1.3, 1.0))
-@settings(max_examples=15, deadline=None)
-def test_a_passive_reed_never_gains_energy(reed: ReedParameters, kick: float) -> None:
-    rate, n = 768e3, 12000
+def energy(reed: ReedParameters, kick: float, rate: float) -> tuple[float, float, float]:
+    """Let go of a reed nobody blows.
+
+    Returns
+    -------
+    gain, bound : float
+        By how much its energy later exceeds what it was earlier at most, and what the scheme may
+        misplace [J].
+    given_away : float
+        The least that has ever gone into the bore [J].
+    """
+    n = round(12000 * rate / 768e3)
     motion = simulate([reed], HOME, np.zeros(n), sample_rate=rate, kick=kick)
     x = motion.opening[0] - 1.0
     v = np.gradient(x, 1.0 / rate)
@@ -93,15 +103,44 @@ def test_a_passive_reed_never_gains_energy(reed: ReedParameters, kick: float) ->
     given_away = np.concatenate([[0.0], np.cumsum(0.5 * (power[1:] + power[:-1])) / rate])
     flow = motion.flow[0] + reed.swept_volume * v
     mass = stacked([reed]).channel_inertance(motion.opening[0], HOME.density) + HOME.inertance
-    total = reed.closing_pressure * reed.swept_volume * spring + 0.5 * mass * flow**2 + given_away
+    # The model lets the inertance follow the opening and leaves out the force that takes: what this
+    # adds to the energy of the flow, half its square for every change of inertance, is counted out.
+    square = 0.25 * (flow[1:] ** 2 + flow[:-1] ** 2)
+    unpaid = np.concatenate([[0.0], np.cumsum(square * np.diff(mass))])
+    total = reed.closing_pressure * reed.swept_volume * spring + 0.5 * mass * flow**2
+    total += given_away - unpaid
     total = total[2:-2]  # one-sided differences at the ends
-    # Nothing later may exceed anything earlier by more than a central difference misplaces energy
-    # within a cycle, (omega dt)^2 / 2, at the stiffest moment of contact.
-    stiffest = 1.0 + 1.5 * reed.contact_stiffness * np.sqrt(overlap.max())
-    misplaced = 0.5 * (omega / rate) ** 2 * stiffest
     gain = np.maximum.accumulate(total[::-1])[::-1] - total
-    assert gain.max() <= misplaced * total[0] + 1e-18
-    assert given_away.min() >= -1e-9  # what went into the bore never comes back as more
+    # a central difference misplaces energy within a cycle, (omega dt)^2 / 2 at the stiffest moment
+    # of contact
+    stiffest = 1.0 + 1.5 * reed.contact_stiffness * np.sqrt(overlap.max())
+    misplaced = 0.5 * (omega / rate) ** 2 * stiffest * total[0]
+    return float(gain.max()), float(misplaced), float(given_away.min())
+
+
+@given(reed=reeds, kick=st.floats(-1.3, 1.0))
+@example(
+    reed=ReedParameters(
+        opening_area=4.212809532491327e-06,
+        closing_pressure=8000.0,
+        swept_volume=1.2593366792912703e-08,
+        frequency=2953.0,
+        damping=0.5,
+    ),
+    kick=-1.296875,
+)
+@settings(max_examples=15, deadline=None)
+def test_a_passive_reed_never_gains_energy(reed: ReedParameters, kick: float) -> None:
+    gain, bound, given_away = energy(reed, kick, 768e3)
+    assert gain <= bound + 1e-18
+    assert given_away >= -bound - 1e-18  # what went into the bore never comes back as more
+
+
+def test_energy_is_gained_by_the_step_alone() -> None:
+    """Half the step, about half the gain."""
+    reed = ReedParameters(5e-6, 8000.0, 1.7666e-8, 2584.0, 0.125)
+    gains = [energy(reed, 0.5, rate)[0] for rate in (192e3, 384e3, 768e3)]
+    assert all(1.7 < coarse / fine < 2.7 for coarse, fine in pairwise(gains))
 
 
 @given(reed=reeds)
