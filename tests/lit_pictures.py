@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from io import BytesIO
+from uuid import UUID
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from crowlight.bench.light_kinds import LightMarks
 from crowlight.look import Frame, Marks, plane_map
 from crowlight.reed.styles import Style, style
 
@@ -81,6 +83,15 @@ def file_of(picture: Array, kind: str = "PNG", **more: object) -> bytes:
     out = BytesIO()
     Image.fromarray(encoded(picture)).convert("RGB").save(out, kind, **more)
     return out.getvalue()
+
+
+def light_marks(photo: UUID, marks: Marks = MARKS, **more: object) -> LightMarks:
+    """Return an entry with these marks, of a picture of the usual size."""
+    points = {
+        name: (getattr(marks, name)[0] / WIDE, getattr(marks, name)[1] / HIGH)
+        for name in ("tip_left", "tip_right", "foot_left", "foot_right")
+    }
+    return LightMarks.model_validate({"photo": photo, **points, **more})
 
 
 def thinner_left(by: float) -> Callable[[Array, Array], Array]:

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from crowlight.look.frame import Frame
 
-__all__ = ["Cells", "bilinear", "cells_of"]
+__all__ = ["Cells", "bilinear", "cell_means"]
 
 Array = NDArray[np.float64]
 #: Samples per cell and direction: about one a pixel, no more than this.
@@ -57,31 +57,28 @@ def bilinear(picture: NDArray[np.floating[Any]], x: ArrayLike, y: ArrayLike) -> 
     u, v = np.where(inside, u, 0.0), np.where(inside, v, 0.0)
     i, j = np.minimum(u.astype(int), wide - 2), np.minimum(v.astype(int), high - 2)
     a, b = u - i, v - j
-    value = (
-        (1 - a) * (1 - b) * picture[j, i]
-        + a * (1 - b) * picture[j, i + 1]
-        + (1 - a) * b * picture[j + 1, i]
-        + a * b * picture[j + 1, i + 1]
-    )
+    flat, at = picture.ravel(), j * wide + i
+    above = flat[at] + a * (flat[at + 1] - flat[at])
+    below = flat[at + wide] + a * (flat[at + wide + 1] - flat[at + wide])
+    value = above + b * (below - above)
     return np.where(inside, value, np.nan)
 
 
-def cells_of(
+def cell_means(
     picture: NDArray[np.floating[Any]],
-    clipped: NDArray[np.floating[Any]],
     to_picture: Callable[[ArrayLike, ArrayLike], tuple[Array, Array]],
     frame: Frame,
     *,
     along: Array,
     across: Array,
     pixels: tuple[float, float],
-) -> Cells:
-    """Average the light over cells.
+) -> Array:
+    """Average a picture over cells.
 
     Parameters
     ----------
-    picture, clipped : ndarray, shape (n_rows, n_columns)
-        Luminance, and 1 where it is clipped, else 0.
+    picture : ndarray, shape (n_rows, n_columns)
+        The picture.
     to_picture : callable
         From a place on the blade [m] to the picture [pixels].
     frame : Frame
@@ -91,12 +88,12 @@ def cells_of(
     across : ndarray, shape (k + 1,)
         Limits of the cells across, signed, as fractions of the half width.
     pixels : tuple of float
-        About how many pixels a cell measures along and across.
+        About how many samples to take in a cell along and across.
 
     Returns
     -------
-    Cells
-        In the order of the limits.
+    ndarray, shape (n, k)
+        In the order of the limits; NaN where a cell lies partly outside the picture.
     """
     n, k = len(along) - 1, len(across) - 1
     m, j = (min(max(math.ceil(p), 2), _MOST) for p in pixels)
@@ -104,9 +101,7 @@ def cells_of(
     u = _between(across, j)
     x = u[None, :] * frame.outline.half_width(s)[:, None]
     column, row = to_picture(x, np.broadcast_to(s[:, None], x.shape))
-    light = bilinear(picture, column, row).reshape(n, m, k, j).mean(axis=(1, 3))
-    over = bilinear(clipped, column, row).reshape(n, m, k, j).mean(axis=(1, 3))
-    return Cells(light, over)
+    return bilinear(picture, column, row).reshape(n, m, k, j).mean(axis=(1, 3))
 
 
 def _between(limits: Array, count: int) -> Array:

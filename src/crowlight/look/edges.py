@@ -20,8 +20,8 @@ _ROWS = 0.3
 _OFF, _WIDE = 0.15, 0.2
 
 
-def edges_of(left: Array, right: Array, us: Array) -> Reason | None:
-    """Return what is wrong with the edges; None if nothing is.
+def edges_of(left: Array, right: Array, us: Array) -> tuple[Reason | None, bool]:
+    """Return what is wrong with the edges, None if nothing is, and whether both show at all.
 
     Parameters
     ----------
@@ -31,6 +31,7 @@ def edges_of(left: Array, right: Array, us: Array) -> Reason | None:
         Where, as fractions of the half width; the marked edge is at 1.
     """
     step = float(us[1] - us[0])
+    reason: Reason | None = None
     for profile in (left, right):
         outside = profile[:, us >= 1.3].mean(axis=1)
         inside = profile[:, (us >= 0.65) & (us <= 0.8)].mean(axis=1)
@@ -39,12 +40,12 @@ def edges_of(left: Array, right: Array, us: Array) -> Reason | None:
         with np.errstate(invalid="ignore"):
             shows = contrast > _SHOWS * outside
         if shows.mean() < _ROWS:
-            return Reason.NOT_ON_EDGES
+            return Reason.NOT_ON_EDGES, False
         steepest = np.argmax(slope[shows], axis=1)
         off = float(np.median(us[1:-1][steepest])) - 1
         width = float(np.median(contrast[shows] / slope[shows].max(axis=1)))
         if width > _WIDE:
-            return Reason.BLURRED
-        if abs(off) > _OFF:
-            return Reason.NOT_ON_EDGES
-    return None
+            reason = reason or Reason.BLURRED
+        elif abs(off) > _OFF:
+            reason = reason or Reason.NOT_ON_EDGES
+    return reason, True

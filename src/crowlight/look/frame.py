@@ -134,15 +134,14 @@ def plane_map(
     # both shifted and scaled to order one: metres and thousands of pixels do not mix in one matrix
     (ca, sa), (cb, sb) = _centred(a), _centred(b)
     p, q = (a - ca) / sa, (b - cb) / sb
+    if not min(_least_area(p), _least_area(q)) > 1e-6:
+        msg = "three of the four points lie on one line; mark them again"
+        raise InputError(msg)
     rows: list[list[float]] = []
     for (x, y), (u, v) in zip(p, q, strict=True):
         rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y])
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y])
-    matrix = np.array(rows, float)
-    if not np.isfinite(matrix).all() or np.linalg.cond(matrix) > 1e10:
-        msg = "three of the four points lie on one line; mark them again"
-        raise InputError(msg)
-    h = np.append(np.linalg.solve(matrix, q.reshape(8)), 1.0).reshape(3, 3)
+    h = np.append(np.linalg.solve(np.array(rows, float), q.reshape(8)), 1.0).reshape(3, 3)
 
     def apply(x: ArrayLike, y: ArrayLike) -> tuple[Array, Array]:
         s, t = (np.asarray(x, float) - ca[0]) / sa, (np.asarray(y, float) - ca[1]) / sa
@@ -152,6 +151,15 @@ def plane_map(
         return u * sb + cb[0], v * sb + cb[1]
 
     return apply
+
+
+def _least_area(points: Array) -> float:
+    """Return the smallest of the triangles of any three of four points, doubled."""
+    areas: list[float] = []
+    for n in range(4):
+        a, b, c = np.delete(points, n, axis=0)
+        areas.append(abs(float((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))))
+    return min(areas)
 
 
 def _centred(points: Array) -> tuple[Array, float]:

@@ -61,8 +61,8 @@ class Part:
         Interval that holds for all parts together with probability 1 - `RISK`.
     from_scatter, from_marks, from_backlight : float
         Parts of the standard uncertainty.
-    dof : float
-        Effective degrees of freedom.
+    scatter : tuple of (float, float)
+        Of columns and rows, the standard uncertainty and its degrees of freedom.
     left, right : tuple of (float, float)
         Outline of what was compared on each side, in pixels of the picture.
     """
@@ -79,7 +79,7 @@ class Part:
     from_scatter: float = math.nan
     from_marks: float = math.nan
     from_backlight: float = math.nan
-    dof: float = math.nan
+    scatter: tuple[tuple[float, float], ...] = ()
     left: tuple[tuple[float, float], ...] = ()
     right: tuple[tuple[float, float], ...] = ()
 

@@ -203,12 +203,15 @@ def _interval(part: Part, words: Words) -> str:
     """Say by how much more light, with the limits that hold for all parts together."""
     if part.answer is Answer.CANNOT_TELL:
         return ""
+    low, high = sorted((abs(part.low), abs(part.high)))
+    if part.answer is Answer.DIFFERS:
+        said = mark("by %(low)s to %(high)s %%")
+        return words.say(said, low=_percent(low, words), high=_percent(high, words))
     if part.low > 0 or part.high < 0:
-        ends = sorted((abs(part.low), abs(part.high)))
         said = mark("%(low)s to %(high)s %% more light on the left")
         if part.value < 0:
             said = mark("%(low)s to %(high)s %% more light on the right")
-        return words.say(said, low=_percent(ends[0], words), high=_percent(ends[1], words))
+        return words.say(said, low=_percent(low, words), high=_percent(high, words))
     return words.say(
         mark("between %(left)s %% more on the left and %(right)s %% more on the right"),
         left=_percent(part.high, words),
