@@ -132,5 +132,5 @@ def _smaller(
         lit = luminance(lit) if part.shape[2] == 3 else lit[..., 0]
         blocks = (last - first, side, columns, side)
         light[first:last] = lit.reshape(blocks).mean(axis=(1, 3))
-        clipped[first:last] = (part >= end).any(axis=2).reshape(blocks).any(axis=(1, 3))
+        clipped[first:last] = (part >= end).any(axis=2).reshape(blocks).max(axis=(1, 3))
     return Pixels(light=light, clipped=clipped, width=wide, height=high, notes=notes)

@@ -78,11 +78,12 @@ def fit_backlight(x: Array, y: Array, light: Array) -> Backlight | None:
     use = np.isfinite(value)
     if not use.any():
         return None
+    design = _design(x, y)
+    plain, residual = np.zeros(design.shape[-1]), value
     for _ in range(3):
         if min(np.sum(use & (x < 0)), np.sum(use & (x > 0))) < 24:
             return None
-        design = _design(x, y)
-        plain = np.linalg.lstsq(design[use], value[use], rcond=None)[0]
+        plain = _solved(design[use], value[use])
         residual = value - design @ plain
         scale = 1.4826 * float(np.median(np.abs(residual[use])))
         fits = np.isfinite(value) & (np.abs(residual) <= _ODD * scale + _ODD_FLOOR)
@@ -92,11 +93,15 @@ def fit_backlight(x: Array, y: Array, light: Array) -> Backlight | None:
     if min(np.sum(use & (x < 0)), np.sum(use & (x > 0))) < 24:
         return None
     wide = np.concatenate([design, x[..., None] ** 3], axis=-1)
-    cubic = np.linalg.lstsq(wide[use], value[use], rcond=None)[0]
+    cubic = _solved(wide[use], value[use])
     chosen = design[use]
     variance = float((residual[use] ** 2).sum()) / (len(chosen) - chosen.shape[1])
     covariance = _TOGETHER * variance * np.linalg.pinv(chosen.T @ chosen)[4:, 4:]
     return Backlight(plain, cubic, covariance, residual)
+
+
+def _solved(design: Array, value: Array) -> Array:
+    return np.asarray(np.linalg.lstsq(design, value, rcond=None)[0], float)
 
 
 def _odd(x: Array, y: Array) -> Array:

@@ -126,7 +126,7 @@ def measure(
     across_px = float(np.linalg.norm(corners[1] - corners[0]))
     if across_px < SMALLEST:
         return Look(reason=Reason.TOO_SMALL, pixels_across=across_px)
-    looking = _Looking(picture, clipped.astype(float), frame, corners)
+    looking = _Looking(np.asarray(picture, float), clipped.astype(float), frame, corners)
     seen = looking.seen()
     profiles = looking.profile(corners, -1), looking.profile(corners, 1)
     edge, shows = edges_of(*profiles, looking.us)
@@ -312,13 +312,11 @@ class _Looking:
         """Return the value of a part and its uncertainty, not judged yet."""
         rows = mask.any(axis=1)
         edge = np.abs(np.diff(self.along)).mean() / 2
-        where = {
-            "start": float(self.s[rows].min() - edge),
-            "stop": float(self.s[rows].max() + edge),
-        }
+        start, stop = float(self.s[rows].min() - edge), float(self.s[rows].max() + edge)
         reason, good = self._usable(seen, mask)
         if reason is not None or seen.backlight is None:
-            return Part(name=name, answer=Answer.CANNOT_TELL, reason=reason, **where)
+            answer = Answer.CANNOT_TELL
+            return Part(name=name, start=start, stop=stop, answer=answer, reason=reason)
         value, parts = _mean_of(seen.ratio, good)
         x, y = self.x[good], self.y[good]
         backlight = math.hypot(
@@ -331,6 +329,8 @@ class _Looking:
         total = math.sqrt(scatter**2 + marks**2 + backlight**2)
         return Part(
             name=name,
+            start=start,
+            stop=stop,
             answer=Answer.NO_DIFFERENCE_SEEN,
             value=value,
             standard_uncertainty=total,
@@ -338,7 +338,6 @@ class _Looking:
             from_marks=marks,
             from_backlight=backlight,
             scatter=tuple(parts),
-            **where,
         )
 
     def _usable(self, seen: _Seen, mask: Mask) -> tuple[Reason | None, Mask]:
