@@ -14,7 +14,9 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 from tests.browser.test_sounds import crow, wav
+from tests.lit_pictures import file_of, light, light_marks, thinner_left
 from tests.next_plans import AdviceJobs
+from tests.pictures import png
 from tests.soundness import faults
 
 import crowlight.web.app
@@ -77,6 +79,8 @@ COVERED: dict[str, tuple[str, ...] | str] = {
     "/reeds/{reed}/letter": ("{reed}/letter",),
     "/reeds/{reed}/letter.html": "file",
     "/reeds/{reed}/letter.pdf": "file",
+    "/reeds/{reed}/light": ("{reed}/light", "{reed}/light?photo={shot}", "{bare}/light"),
+    "/reeds/{reed}/light/{entry}": "picture",
     "/reeds/{reed}/measure": ("{reed}/measure?round=quick", "{reed}/measure?round=full&tip=left",
                               "{bare}/measure?round=quick"),
     "/reeds/{reed}/measure/live": "piece of a page",
@@ -160,6 +164,9 @@ def filled(desk: Desk, served: Served) -> dict[str, str]:
     desk.write(name, Opening(height=0.6e-3))
     desk.write(name, Lengths(overall=70.2e-3, thread_top=47e-3))
     desk.write(name, Intake(complaint="It buzzes.", altitude=1850.0))
+    lit = desk.light.keep(name, file_of(light(thickness=thinner_left(0.04e-3)))).uuid
+    shot = desk.posted.keep_photo(name, png(40, 30), shows="whole").entries[0]
+    desk.light.mark(name, light_marks(lit))
     kept_reed = desk.records.reed(name)
     bare = desk.records.reed("<b>Tern</b>")
     here = (SittingReed(reed=kept_reed.uuid, joined=before), SittingReed(reed=bare.uuid))
@@ -174,6 +181,7 @@ def filled(desk: Desk, served: Served) -> dict[str, str]:
         "other": str(kept_reed.seq),
         "note": str(note.uuid),
         "cut": str(cut.uuid),
+        "shot": str(shot.uuid),
         "readings": str(again.uuid),
         "crow": crows[0],
         "later": crows[1],

@@ -17,6 +17,7 @@ from crowlight.bench.kinds import Clip, Cut, Payload, Recording, Withdrawn, clea
 from crowlight.bench.modelling import Models
 from crowlight.bench.moments import Compared, Sheet, check_moments, map_changes
 from crowlight.bench.people import People
+from crowlight.bench.pixels import Pictures
 from crowlight.bench.ports import (
     Appended,
     Blobs,
@@ -48,6 +49,7 @@ from crowlight.reed.styles import STYLE_CODES
 if TYPE_CHECKING:  # it loads findings and plans, which most of the desk does without
     from crowlight.bench.advising import Advice
     from crowlight.bench.learning import Learning
+    from crowlight.bench.lit import Light
 
 __all__ = ["LIKED", "Desk", "Imported", "Sheet"]
 
@@ -67,6 +69,7 @@ class Desk:
     tables: Tables
     sounds: Sounds
     takes: Takes
+    pictures: Pictures
 
     @property
     def models(self) -> Models:
@@ -101,6 +104,13 @@ class Desk:
     def posted(self) -> Posted:
         """Reeds that were sent in: the queue, what is allowed, pictures, letters."""
         return Posted(desk=self)
+
+    @property
+    def light(self) -> Light:
+        """Photographs against the light."""
+        from crowlight.bench.lit import Light
+
+        return Light(desk=self)
 
     # --- looking --------------------------------------------------------------------------------
 

@@ -13,6 +13,7 @@ from pydantic import Field, ValidationError, ValidationInfo, field_validator
 
 from crowlight.bench.advice_kinds import ADVICE_KINDS
 from crowlight.bench.batch_kinds import BATCH_KINDS
+from crowlight.bench.light_kinds import LIGHT_KINDS
 from crowlight.bench.payload import Answer, Followed, Line, Part, Payload, Text, clean_text
 from crowlight.bench.workshop_kinds import WORKSHOP_KINDS
 from crowlight.errors import InputError
@@ -345,6 +346,7 @@ KINDS: dict[str, type[Payload]] = {
         *ADVICE_KINDS,
         *WORKSHOP_KINDS,
         *BATCH_KINDS,
+        *LIGHT_KINDS,
     )
 }
 

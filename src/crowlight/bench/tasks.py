@@ -112,6 +112,12 @@ def _listen() -> tuple[Run, Codec[Any] | PlainCodec]:
     return listen, PLAIN
 
 
+def _light() -> tuple[Run, Codec[Any] | PlainCodec]:
+    from crowlight.bench.lit import LightFound, light
+
+    return light, Codec(LightFound)
+
+
 def _travel() -> tuple[Run, Codec[Any] | PlainCodec]:
     from crowlight.bench.air import travel
 
@@ -139,6 +145,7 @@ _TASKS: Mapping[str, Task] = {
     "crow": Task(1, _crow),
     "crow-sound": Task(1, _crow_sound),
     "leverage": Task(2, _leverage),
+    "light": Task(1, _light),
     "listen": Task(2, _listen),
     "mechanics": Task(7, _mechanics),
     "own-style": Task(1, _own_style),

@@ -148,7 +148,9 @@ class Photo(Payload):
     kind: ClassVar[str] = "photo"
     digest: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
     media_type: Literal["image/jpeg", "image/png", "image/webp"]
-    shows: Literal["whole", "marked", "plain", "opening", "tip", "staple", "damage", "other"]
+    shows: Literal[
+        "whole", "marked", "plain", "light", "opening", "tip", "staple", "damage", "other"
+    ]
     remark: Text = ""
 
 

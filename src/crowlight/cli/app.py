@@ -16,6 +16,7 @@ from crowlight.cli import (
     hearing,
     judging,
     keeping,
+    light,
     moments,
     people,
     planning,
@@ -89,6 +90,7 @@ app.command()(planning.wish)
 app.command()(blades.blade)
 app.command()(calibrating.calibrate)
 app.command()(hearing.listen)
+app.command()(light.light)
 app.command()(blades.crow)
 app.command()(blades.travel)
 app.command()(climate.air)

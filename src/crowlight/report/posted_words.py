@@ -79,6 +79,7 @@ SHOWS: Mapping[str, str] = {
     "whole": mark("the whole reed"),
     "marked": mark("marked blade"),
     "plain": mark("plain blade"),
+    "light": mark("against the light"),
     "opening": mark("the opening"),
     "tip": mark("the tip"),
     "staple": mark("the staple"),

@@ -113,6 +113,7 @@ _KINDS: Mapping[str, str] = {
     "shaped": mark("Shape"),
     "tie": mark("Tying"),
     "letter": mark("Letter"),
+    "light": mark("Against the light"),
     "split-test": mark("Split test"),
     "withdrawn": mark("Withdrawal"),
 }

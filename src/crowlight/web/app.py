@@ -28,6 +28,7 @@ from crowlight.web.routes import (
     entries,
     journeys,
     letters,
+    light,
     listing,
     measure,
     next_cut,
@@ -118,6 +119,7 @@ def create_app(
         posted,
         arrival,
         letters,
+        light,
         record,
         offline,
     ):

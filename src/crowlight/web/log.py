@@ -10,12 +10,14 @@ from uuid import UUID
 from crowlight.bench.advice_kinds import Advised
 from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import ReadingsTaken, Withdrawn
+from crowlight.bench.light_kinds import LightMarks
 from crowlight.bench.payload import Followed
 from crowlight.bench.ports import Entry
 from crowlight.bench.workshop_kinds import Letter, Photo
 from crowlight.reed import Blade, Reading, Side
 from crowlight.report.advice_log import advised_said, followed_said
 from crowlight.report.counting import Counting
+from crowlight.report.light import marks_said
 from crowlight.report.posted_words import SHOWS
 from crowlight.report.sounds import entry_said
 from crowlight.report.words import Words, mark
@@ -114,6 +116,8 @@ def _says(entry: Entry, words: Words) -> str:
         return advised_said(payload, words)
     if isinstance(payload, Photo):
         return f"{words(SHOWS[payload.shows])}. {payload.remark}".rstrip(" .")
+    if isinstance(payload, LightMarks):
+        return marks_said(payload, words)
     if isinstance(payload, Letter):
         return next(iter(payload.parts.values())).split("\n", 1)[0]
     if payload.kind not in FORMS:

@@ -37,6 +37,7 @@ DONE: Mapping[str, str] = {
     "added": mark("Reed added."),
     "taken-in": mark("Taken in. Now photographs and measures, before any touch."),
     "photo": mark("Photograph kept."),
+    "light": mark("Marked. The answer is below."),
     "letter": mark("Letter kept as you edited it."),
     "settings": mark("Kept."),
     "batch": mark("Batch kept."),
@@ -55,7 +56,7 @@ def words_for(request: Request) -> Words:
 def stylesheet() -> bytes:
     """Return the one style sheet of all pages."""
     folder = files("crowlight.web") / "static" / "css"
-    names = ("pages", "models", "sounds", "bench", "next", "batches", "posted")
+    names = ("pages", "models", "sounds", "bench", "next", "batches", "posted", "light")
     own = "".join((folder / f"{n}.css").read_text(encoding="utf-8") for n in (*names, "recorder"))
     return (style("tokens", "pictures") + own).encode()
 

@@ -15,6 +15,7 @@ from crowlight.bench.desk import Desk
 from crowlight.bench.ports import Jobs, Report, SoundOf
 from crowlight.bench.tasks import run_task
 from crowlight.errors import CannotWrite
+from crowlight.files.pictures import PictureFiles
 from crowlight.files.sounds import SoundFiles
 from crowlight.files.tables import TableFiles
 from crowlight.store import FileBlobs, FileResults, FileTakes, SqlRecords, open_records
@@ -190,6 +191,7 @@ def open_desk(
                 clock=SystemClock(),
                 tables=TableFiles(),
                 sounds=SoundFiles(),
+                pictures=PictureFiles(),
                 takes=FileTakes(data_folder(folder) / TAKES, failpoint=failpoint),
             )
     finally:

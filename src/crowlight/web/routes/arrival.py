@@ -23,12 +23,12 @@ from crowlight.web.sending import Bench, Sent, UseBench, read_form, status_of, t
 from crowlight.web.typing_in import Trouble
 from crowlight.web.workshop_fields import HYGIENE
 
-__all__ = ["router"]
+__all__ = ["PICTURE_HEADERS", "keep_once", "router"]
 
 router = APIRouter(include_in_schema=False)
 
 #: A picture is shown and nothing else: no script, no style, no frame, no sniffing of its type.
-_PICTURE = {
+PICTURE_HEADERS = {
     "Content-Security-Policy": "default-src 'none'; sandbox",
     "Cache-Control": "private, max-age=3600",
 }
@@ -131,7 +131,7 @@ def _keep(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
             troubles.append(Trouble("shows", bench.words(mark("Say what it shows."))))
     if not troubles:
         try:
-            _keep_once(bench, reed, data, shows, sent)
+            keep_once(bench, reed, data, shows, sent)
         except CrowlightError as error:
             status = status_of(error)
             trouble = trouble_of(error, bench.words)
@@ -141,7 +141,7 @@ def _keep(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
     return _page(request, bench, reed, troubles=troubles, status=status, sent=sent)
 
 
-def _keep_once(bench: Bench, reed: UUID, data: bytes, shows: str, sent: Sent) -> None:
+def keep_once(bench: Bench, reed: UUID, data: bytes, shows: str, sent: Sent) -> None:
     """Keep a photograph; sending the same form again is harmless."""
     try:
         bench.desk.posted.keep_photo(
@@ -163,4 +163,4 @@ def photo(reed: UUID, entry: UUID, bench: UseBench, small: bool = False) -> Resp
     found = bench.desk.posted.photo(reed, entry)
     if small:
         found = smaller(found, THUMB)
-    return Response(found.shown, media_type=found.media_type, headers=_PICTURE)
+    return Response(found.shown, media_type=found.media_type, headers=PICTURE_HEADERS)

@@ -1,0 +1,136 @@
+"""Photographs read as light.
+
+What is read is the copy that is shown (see `crowlight.bench.pictures`), so that marks set on the
+page and pixels measured here agree on how the picture is turned. Colours are brought to sRGB by the
+profile in the file, made linear, and averaged in linear light to a working size: an average of
+encoded values would be darker than the light it stands for.
+
+References
+----------
+sRGB: IEC 61966-2-1:1999. Profiles: ICC.1:2022. Exif orientation: CIPA DC-008 (Exif 2.32).
+"""
+
+from __future__ import annotations
+
+import math
+import warnings
+from io import BytesIO
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from crowlight.bench.pictures import MOST_PIXELS, read_picture
+from crowlight.bench.pixels import Pixels
+from crowlight.errors import InputError
+from crowlight.look import linear, luminance
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+__all__ = ["LONGEST", "PictureFiles"]
+
+#: Most pixels along the longer side while measuring: more only takes longer.
+LONGEST = 2000
+#: From this value on, of 255, a colour is at its end: cameras round, JPEG rings.
+_END = 254
+_DAMAGED = "the picture is cut short or damaged; send it again"
+
+
+class PictureFiles:
+    """Reads JPEG, PNG and WebP; implements the port `crowlight.bench.pixels.Pictures`."""
+
+    def read(self, data: bytes) -> Pixels:
+        """Read a photograph as light; see the port."""
+        shown = read_picture(data).shown
+        from PIL import Image, ImageOps  # it takes a moment, which most of crowlight does without
+
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            try:
+                with Image.open(BytesIO(shown), formats=("JPEG", "PNG", "WEBP")) as image:
+                    if image.width * image.height > MOST_PIXELS:
+                        msg = "the picture has too many pixels; send a smaller one"
+                        raise InputError(msg)
+                    profile = image.info.get("icc_profile")
+                    image.load()
+                    upright = ImageOps.exif_transpose(image)
+            except InputError:
+                raise
+            # Pillow names no errors of its own for most damage: whatever it is, it is the file
+            except Exception:  # noqa: BLE001
+                raise InputError(_DAMAGED) from None
+        return _pixels(upright, profile)
+
+
+def _pixels(image: Image.Image, profile: bytes | None) -> Pixels:
+    notes: tuple[str, ...] = ()
+    if image.mode in {"I;16", "I;16B", "I;16L", "I"}:
+        values = np.asarray(image).astype(np.uint16)
+        return _smaller(values[..., None], 65535, values.shape, notes)
+    rgb, used = _srgb(image, profile)
+    if profile and not used:
+        notes = ("profile",)
+    values = np.asarray(rgb)
+    return _smaller(values, 255, values.shape[:2], notes)
+
+
+def _srgb(image: Image.Image, profile: bytes | None) -> tuple[Image.Image, bool]:
+    """Return a picture in sRGB, and whether the profile in the file was used."""
+    from PIL import ImageCms
+
+    if image.mode in {"RGBA", "LA", "PA"} or "transparency" in image.info:
+        image = _on_black(image)
+    if profile:
+        try:
+            source = ImageCms.ImageCmsProfile(BytesIO(profile))
+            given = image if image.mode in {"RGB", "L", "CMYK"} else image.convert("RGB")
+            done = ImageCms.profileToProfile(
+                given, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
+            )
+            if done is not None:
+                return done, True
+        except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
+            pass  # a profile that cannot be used: said in the notes
+    if image.mode in {"CMYK", "LAB", "YCbCr", "HSV"}:
+        msg = (
+            "the picture is in the inks of a press and says too little of them to be measured; "
+            "send it as the camera saved it"
+        )
+        raise InputError(msg)
+    return image.convert("RGB"), False
+
+
+def _on_black(image: Image.Image) -> Image.Image:
+    """Return a picture without holes: nothing shines through them."""
+    from PIL import Image as Images
+
+    full = image.convert("RGBA")
+    black = Images.new("RGBA", full.size, (0, 0, 0, 255))
+    return Images.alpha_composite(black, full).convert("RGB")
+
+
+def _smaller(
+    values: NDArray[Any], full: int, shape: tuple[int, ...], notes: tuple[str, ...]
+) -> Pixels:
+    """Return linear luminance, averaged over whole squares of pixels where there are too many."""
+    high, wide = shape[0], shape[1]
+    side = max(1, math.ceil(max(high, wide) / LONGEST))
+    rows, columns = high // side, wide // side
+    if min(rows, columns) < 2:
+        msg = f"the picture has {wide} × {high} pixels: too few to be measured; send a larger one"
+        raise InputError(msg)
+    table = linear(np.arange(full + 1) / full).astype(np.float32)
+    end = _END if full == 255 else round(_END / 255 * full)
+    light = np.empty((rows, columns), np.float32)
+    clipped = np.empty((rows, columns), bool)
+    step = max(1, 4_000_000 // (wide * side))  # strip by strip: floats of all take gigabytes
+    for first in range(0, rows, step):
+        last = min(first + step, rows)
+        part = values[first * side : last * side, : columns * side]
+        lit = table[part]
+        lit = luminance(lit) if part.shape[2] == 3 else lit[..., 0]
+        blocks = (last - first, side, columns, side)
+        light[first:last] = lit.reshape(blocks).mean(axis=(1, 3))
+        clipped[first:last] = (part >= end).any(axis=2).reshape(blocks).max(axis=(1, 3))
+    return Pixels(light=light, clipped=clipped, width=wide, height=high, notes=notes)

@@ -1,0 +1,117 @@
+"""Marking a reed on its photograph against the light: by mouse, by key, by number."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+from tests.lit_pictures import HIGH, MARKS, WIDE, file_of, light, thinner_left
+
+from crowlight.bench.light_kinds import LightMarks
+
+from .conftest import Served
+
+pytestmark = pytest.mark.browser
+
+POINTS = (MARKS.tip_left, MARKS.tip_right, MARKS.foot_right, MARKS.foot_left)
+LABELS = ("Tip, left corner", "Tip, right corner", "Thread, right edge", "Thread, left edge")
+
+
+def picture() -> bytes:
+    return file_of(light(thickness=thinner_left(0.04e-3)), "JPEG", quality=92)
+
+
+def click_all(page: Page) -> None:
+    box = page.locator(".light-mark img").bounding_box()
+    assert box
+    for x, y in POINTS:
+        place = {"x": box["width"] * x / WIDE, "y": box["height"] * y / HIGH}
+        page.locator(".light-mark").click(position=place)  # pyright: ignore[reportArgumentType]
+
+
+def typed(page: Page, name: str) -> float:
+    return float(page.locator(f"[name={name}]").input_value())
+
+
+@pytest.mark.parametrize("width", [1440, 390])
+def test_sent_marked_by_mouse_and_keys_and_answered(window, own: Served, width: int, tmp_path):
+    (tmp_path / "reed.jpg").write_bytes(picture())
+    page = window(width, "dark" if width == 390 else "light", reduced_motion="reduce")
+    page.goto(f"{own.address}{own.reed}")
+    page.get_by_role("link", name="Against the light").click()
+    page.get_by_label("Photograph against the light").set_input_files(tmp_path / "reed.jpg")
+    page.get_by_role("button", name="Keep it and mark it").click()
+    expect(page.get_by_role("status").filter(has_text="Next:")).to_contain_text(LABELS[0])
+
+    click_all(page)
+    expect(page.locator(".light-status")).to_contain_text("All four are marked")
+    assert typed(page, "tip_right_x") == pytest.approx(100 * MARKS.tip_right[0] / WIDE, abs=0.3)
+
+    # a drag moves one point and no other
+    handle = page.get_by_role("button", name=LABELS[2])
+    other = typed(page, "tip_left_x")
+    handle.scroll_into_view_if_needed()
+    box = handle.bounding_box()
+    assert box
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 20, y, steps=3)
+    page.mouse.up()
+    across = page.locator(".light-mark img").bounding_box()
+    assert across
+    dragged = 100 * MARKS.foot_right[0] / WIDE + 100 * 20 / across["width"]
+    assert typed(page, "foot_right_x") == pytest.approx(dragged, abs=0.4)
+    assert typed(page, "tip_left_x") == other
+
+    # keys bring it back: one pixel of the photograph each, ten with Shift
+    before = typed(page, "foot_right_x")
+    handle.focus()
+    page.keyboard.press("ArrowLeft")
+    assert typed(page, "foot_right_x") == pytest.approx(before - 100 / WIDE, abs=2e-3)
+    away = round((typed(page, "foot_right_x") - 100 * MARKS.foot_right[0] / WIDE) * WIDE / 100)
+    for _ in range(away // 10):
+        page.keyboard.press("Shift+ArrowLeft")
+    for _ in range(away % 10):
+        page.keyboard.press("ArrowLeft")
+    assert typed(page, "foot_right_x") == pytest.approx(100 * MARKS.foot_right[0] / WIDE, abs=0.2)
+
+    page.get_by_role("radio", name="marked blade").check()
+    page.get_by_role("button", name="Which side lets more light through?").click()
+    expect(page.locator(".summary")).to_contain_text("More light on the left: tip")
+    assert page.locator(".light-drawn image").count() == 1
+    assert page.evaluate(
+        "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
+    )
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+    # what is left in the picture is there after a reload too, and in the records
+    page.reload()
+    expect(page.locator(".light-status")).to_contain_text("All four are marked")
+    marks = own.desk.light.marked("Gull 7")
+    assert marks is not None
+    assert isinstance(marks.payload, LightMarks)
+    assert marks.payload.facing == "marked"
+
+
+def test_a_draft_of_the_marks_outlives_a_reload(window, own: Served):
+    own.desk.light.keep("Gull 7", picture())
+    page = window()
+    page.goto(f"{own.address}{own.reed}/light")
+    click_all(page)
+    kept = typed(page, "foot_left_y")
+    page.reload()
+    assert typed(page, "foot_left_y") == kept
+    expect(page.get_by_role("button", name=LABELS[3])).to_be_visible()
+
+
+def test_without_scripts_the_points_are_typed(window, own: Served):
+    own.desk.light.keep("Gull 7", picture())
+    page = window(390, "light", java_script_enabled=False)
+    page.goto(f"{own.address}{own.reed}/light")
+    names = ("tip_left", "tip_right", "foot_right", "foot_left")
+    for name, (x, y) in zip(names, POINTS, strict=True):
+        page.locator(f"[name={name}_x]").fill(f"{100 * x / WIDE:.2f}")
+        page.locator(f"[name={name}_y]").fill(f"{100 * y / HIGH:.2f}")
+    page.get_by_role("button", name="Which side lets more light through?").click()
+    expect(page.locator(".summary")).to_contain_text("More light on the left")
