@@ -157,13 +157,15 @@ def _newton(duct: Duct, air: Air, s: Complex, modes: int) -> tuple[Complex, Comp
         y = y.reshape(3, -1)
         return y[0], (y[1] - y[2]) / (2.0 * h)
 
-    moving = np.ones(len(s), dtype=bool)
+    moving, close = np.ones(len(s), dtype=bool), np.zeros(len(s), dtype=bool)
     for _ in range(25):
         y, dy = slope(s)
         with np.errstate(divide="ignore", invalid="ignore"):
             move = y / dy
+        # One that met its pole to the last digit finds no number there, and has arrived.
+        move = np.where(close & ~np.isfinite(move), 0.0, move)
         s = s - move
-        moving = np.abs(move) > 1e-9 * np.abs(s)
+        moving, close = np.abs(move) > 1e-9 * np.abs(s), np.abs(move) < 1e-4 * np.abs(s)
         if not moving[:modes].any():
             break
     s = s[~moving & (s.imag > 0.0) & (s.real < 0.0)]

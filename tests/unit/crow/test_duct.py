@@ -7,7 +7,7 @@ from crowlight.crow import NOTES, Staple, find_resonances, played_bore, staple_b
 from crowlight.crow.duct import Duct, cylinder, input_impedance, joined
 from crowlight.crow.radiation import levine_schwinger, radiation_impedance
 from crowlight.errors import InputError, OutsideModel
-from crowlight.materials import breath, room_air
+from crowlight.materials import breath, room_air, standard_atmosphere
 
 AIR = breath(101325.0)
 AXIS = 2j * np.pi * np.linspace(50.0, 8000.0, 200)
@@ -118,3 +118,16 @@ def test_too_many_resonances_are_refused() -> None:
 def test_sizes_in_the_wrong_unit_are_asked_about(make, question) -> None:
     with pytest.raises(InputError, match=question):
         make()
+
+
+@pytest.mark.parametrize("altitude", [1990.3580640520188, 361.32632764938387, 411.07079636412635])
+def test_a_resonance_met_to_the_last_digit_is_not_lost(altitude: float) -> None:
+    """At these the search lands on the first pole itself, where the impedance is no number."""
+    below, there, above = (
+        find_resonances(staple_bore(), breath(standard_atmosphere(h).pressure))
+        for h in (altitude - 0.01, altitude, altitude + 0.01)
+    )
+    middle = (below.poles + above.poles) / 2
+    assert np.abs(there.poles / middle - 1).max() < 1e-8
+    middle = (below.residues + above.residues) / 2
+    assert np.abs(there.residues / middle - 1).max() < 1e-8
