@@ -12,7 +12,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/pip --disable-pip-version-check --quiet
 ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
-JOBS ?= 2
+# More than cores: browsers, servers and worker processes are waited for about half of the time.
+JOBS ?= 3
 
 export PYTHONDONTWRITEBYTECODE := 1
 
@@ -36,7 +37,7 @@ fast: $(VENV)/.test
 	$(ONE_THREAD) $(BIN)/python -m pytest -m "not browser and not soak" -n $(JOBS) tests/unit tests/properties src
 
 test: $(VENV)/.test debian lint types
-	$(ONE_THREAD) $(BIN)/python -m pytest -m "not soak" -n $(JOBS)
+	$(ONE_THREAD) $(BIN)/python -m pytest -m "not soak" -n $(JOBS) --dist worksteal
 
 bench: $(VENV)/.bench
 	for file in benchmarks/bench_*.py; do echo "== $$file" && $(ONE_THREAD) $(BIN)/python $$file || exit 1; done
