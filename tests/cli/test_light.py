@@ -60,6 +60,8 @@ def test_it_says_which_side_and_keeps_photograph_and_marks(
         (("--photo", "PHOTO", "--marks", "a,b c,d e,f g,h"), "four points"),
         (("--photo", "PHOTO", "--marks", POINTS, "--facing", "up"), "marked, plain or unsure"),
         (("--photo", "PHOTO", "--marks", POINTS, "--reach", "90"), "5 to 40 mm"),
+        (("--facing", "marked"), "give --marks with them"),
+        (("--one-blade",), "give --marks with them"),
         (("--photo", "nowhere.jpg", "--marks", POINTS), "cannot be read"),
         (("--photo", __file__, "--marks", POINTS), "no picture"),
     ],

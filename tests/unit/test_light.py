@@ -16,7 +16,7 @@ from crowlight.bench.kinds import Clip, Described, Lengths, Withdrawn, read
 from crowlight.bench.light_kinds import LightMarks
 from crowlight.bench.lit import Lit
 from crowlight.errors import InputError, NotFound
-from crowlight.look import Answer
+from crowlight.look import Answer, Look, Part
 from crowlight.report.light import headline, light_plain, light_rows, light_text, marks_said
 from crowlight.report.words import in_locale
 from crowlight.wiring import open_desk
@@ -178,3 +178,42 @@ def test_marks_outside_the_picture_are_no_entry():
     assert read("light", 1, kept.model_dump(mode="json")) == kept
     assert "one blade alone. dim" in marks_said(kept, WORDS)
     assert isinstance(kept, LightMarks)
+
+
+def part(
+    name: str, start: float, value: float, half: float, answer: Answer, **more: object
+) -> Part:
+    low, high = value - half, value + half
+    return Part(name=name, start=start, stop=start + 5e-3, answer=answer, value=value, low=low,
+                high=high, **more)  # fmt: skip
+
+
+def test_the_headline_tells_of_bands_that_no_zone_tells_of():
+    even, differs = Answer.NO_DIFFERENCE_SEEN, Answer.DIFFERS
+    heart = part("heart", 57e-3, 0.0, 0.03, even)
+    left, right = part("", 57e-3, 0.18, 0.04, differs), part("", 52e-3, -0.17, 0.08, differs)
+    two = Look(zones=(heart,), bands=(left, right))
+    told = "More light on the left in 1 band; more light on the right in 1 band."
+    assert headline(two, WORDS) == told
+    named = Look(zones=(part("heart", 57e-3, 0.18, 0.04, differs),), bands=(left, right))
+    assert (
+        headline(named, WORDS)
+        == "More light on the left: heart; more light on the right in 1 band."
+    )
+    alone = Look(zones=named.zones, bands=(left,))
+    assert headline(alone, WORDS) == "More light on the left: heart."
+
+
+def test_a_small_difference_that_is_sure_is_not_denied():
+    sure = part("tip", 65e-3, 0.06, 0.02, Answer.NO_DIFFERENCE_SEEN)
+    assert headline(Look(zones=(sure,)), WORDS) == "No difference of more than 5 % is sure."
+    none = part("tip", 65e-3, 0.01, 0.02, Answer.NO_DIFFERENCE_SEEN)
+    assert headline(Look(zones=(none,)), WORDS) == "No difference the photo can show."
+
+
+def test_which_blade_was_seen_is_told_of_one_blade_too(desk: Desk):
+    text = light_text("Tern", looked(desk, facing="plain", passed="one"), WORDS)
+    assert (
+        "through one blade alone, as you say. Here left and right are as seen facing the plain"
+        in text
+    )

@@ -208,3 +208,27 @@ def test_no_damage_ends_in_anything_but_a_picture_or_a_sentence(data: st.DataObj
     assert np.isfinite(seen.light).all()
     assert seen.light.min() >= 0
     assert seen.light.max() <= 1
+
+
+@pytest.mark.parametrize(
+    ("chunk", "noted"),
+    [
+        (b"cICP" + bytes([9, 16, 0, 1]), True),  # BT.2100 PQ (ITU-T H.273)
+        (b"gAMA" + struct.pack(">I", 100_000), True),
+        (b"gAMA" + struct.pack(">I", 45_455), False),  # that of sRGB (PNG, third edition, 11.3.2.2)
+    ],
+)
+def test_other_colours_than_those_of_srgb_are_noted(chunk: bytes, noted: bool):
+    data = saved(flat(118, 118, 118))
+    made = struct.pack(">I", len(chunk) - 4) + chunk + struct.pack(">I", zlib.crc32(chunk))
+    at = 8 + 25  # behind the signature and IHDR
+    seen = READ(data[:at] + made + data[at:])
+    assert seen.light == pytest.approx(0.18116, abs=1e-5)
+    assert seen.notes == (("profile",) if noted else ())
+
+
+def test_the_largest_picture_that_is_kept_can_be_read():
+    assert limits.MOST_PIXELS < Image.MAX_IMAGE_PIXELS
+    side = int(limits.MOST_PIXELS**0.5)
+    data = saved(Image.new("L", (side, side), 90), compress_level=1)
+    assert max(READ(data).light.shape) <= LONGEST

@@ -167,3 +167,43 @@ def test_a_photograph_of_another_reed_is_not_there(site: Site, reed: str):
     assert site.get(f"{reed}/light?photo={shot}", 404).status_code == 404
     assert site.get(f"{reed}/light/{shot}", 404).status_code == 404
     assert site.get(f"{other}/light?photo={shot}").status_code == 200
+
+
+def test_another_photograph_in_the_same_form_is_not_taken_for_the_first(site: Site, reed: str):
+    page = site.get(f"{reed}/light")
+    form = {k: v for k, v in fields_of(page).items() if k in {"token", "uuid", "seen"}}
+
+    def send(data: bytes) -> httpx.Response:
+        files = {"photo": ("a.jpg", data, "image/jpeg")}
+        return site.client.post(f"{reed}/light/photos", data=form, files=files)
+
+    assert send(picture()).status_code == 303
+    assert send(picture()).status_code == 303  # its reply was lost: sent again, written once
+    answer = send(file_of(light(), "JPEG"))
+    assert answer.status_code == 409
+    assert "Photograph kept" not in answer.text
+    assert len(site.desk.posted.photos("Tern")) == 1
+    assert form["uuid"][0] not in fields_of(answer)["uuid"]  # the next try is a form of its own
+
+
+def test_marks_typed_for_a_photograph_that_is_gone_stay_in_sight(site: Site, reed: str):
+    send_photo(site, reed, picture())
+    (shot,) = site.desk.posted.photos("Tern")
+    page = site.get(f"{reed}/light")
+    form = {**fields_of(page), **typed(), "uuid": str(uuid4()), "remark": "with the new lamp"}
+    site.desk.withdraw("Tern", shot.uuid, reason="wrong reed")
+    answer = site.client.post(f"{reed}/light", data=form)
+    assert answer.status_code == 404
+    assert "no such photograph" in answer.text
+    assert "with the new lamp" in answer.text
+    assert f'value="{typed()["tip_left_x"]}"' in answer.text
+
+
+def test_a_length_measured_later_is_said(site: Site):
+    reed = site.add_reed("Ruff")
+    site.desk.write("Ruff", Described(style="long"))
+    send_photo(site, reed, picture())
+    send_marks(site, reed)
+    assert "The length of the reed on that day is not known" in site.get(f"{reed}/light").text
+    site.desk.write("Ruff", Lengths(overall=69.2e-3, thread_top=47e-3))
+    assert "The length of the reed on that day is not known" in site.get(f"{reed}/light").text

@@ -68,7 +68,7 @@ class Lit:
     tip : float
         Where the tip lies, from the bottom rim [m].
     length_known : bool
-        Whether that was measured; else it is a style's.
+        Whether that was measured before the photograph was kept; else it is today's, or a style's.
     """
 
     photo: Entry
@@ -191,7 +191,7 @@ class Light:
             found=found,
             style=asked["style"] if asked["zones"] else "",
             tip=asked["tip"],
-            length_known=asked["length"] is not None,
+            length_known=state_of(entries, up_to=shot.seq).length is not None,
         )
 
     def _asked(self, now: ReedState, then: ReedState, marks: LightMarks) -> dict[str, Any]:

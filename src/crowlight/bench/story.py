@@ -167,12 +167,12 @@ def story_of(desk: Desk, key: str | UUID, *, travel: bool = True) -> Story:
         climate=_climate(arrival.state.entries, came),
         crow_before=_crow(desk, reed.uuid, counting, came, first and first.happened_at),
         crow_after=_crow(desk, reed.uuid, counting, last.happened_at, None) if last else None,
-        photos_before=tuple(
-            e for e in photos if first is None or e.happened_at <= first.happened_at
-        )[:_PHOTOS],
-        photos_after=tuple(
-            e for e in photos if last is not None and e.happened_at > last.happened_at
-        )[:_PHOTOS],
+        photos_before=_told(
+            [e for e in photos if first is None or e.happened_at <= first.happened_at]
+        ),
+        photos_after=_told(
+            [e for e in photos if last is not None and e.happened_at > last.happened_at]
+        ),
         home=home,
         to=to,
         travel=told,
@@ -180,6 +180,15 @@ def story_of(desk: Desk, key: str | UUID, *, travel: bool = True) -> Story:
         style=style_of(desk, now),
         written_at=desk.clock.now(),
     )
+
+
+def _told(photos: Sequence[Entry]) -> tuple[Entry, ...]:
+    """Return the first few of some photographs, those against the light only for want of others."""
+
+    def against_the_light(entry: Entry) -> bool:
+        return isinstance(entry.payload, Photo) and entry.payload.shows == "light"
+
+    return tuple(sorted(photos, key=against_the_light)[:_PHOTOS])
 
 
 def _sheet(desk: Desk, key: str | UUID, *, up_to: int | None = None) -> Sheet:

@@ -26,7 +26,7 @@ def light(
     ] = "",
     facing: Annotated[
         str, typer.Option(help="Blade that faces the camera: marked, plain or unsure.")
-    ] = "unsure",
+    ] = "",
     one_blade: Annotated[
         bool, typer.Option("--one-blade", help="The light went through one blade alone.")
     ] = False,
@@ -46,11 +46,14 @@ def light(
     from crowlight.report.words import in_locale
     from crowlight.wiring import open_desk
 
-    if facing not in ("marked", "plain", "unsure"):
+    if facing not in ("", "marked", "plain", "unsure"):
         msg = f"--facing {facing!r} must be marked, plain or unsure"
         raise InputError(msg)
     if photo is not None and not marks:
         msg = "--photo needs --marks: where tip and thread lie in it"
+        raise InputError(msg)
+    if not marks and (facing or one_blade or reach is not None):
+        msg = "--facing, --one-blade and --reach say what was marked; give --marks with them"
         raise InputError(msg)
     if reach is not None and not 5 <= reach <= 40:
         msg = f"--reach {reach:g} mm must be 5 to 40 mm"
@@ -76,7 +79,7 @@ def light(
                 tip_right=tip_right,
                 foot_left=foot_left,
                 foot_right=foot_right,
-                facing=facing,  # pyright: ignore[reportArgumentType]  # checked above
+                facing=facing or "unsure",  # pyright: ignore[reportArgumentType]  # checked above
                 passed="one" if one_blade else "both",
                 reach=None if reach is None else reach * 1e-3,
             )

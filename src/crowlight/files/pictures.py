@@ -13,7 +13,6 @@ sRGB: IEC 61966-2-1:1999. Profiles: ICC.1:2022. Exif orientation: CIPA DC-008 (E
 from __future__ import annotations
 
 import math
-import warnings
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
@@ -45,32 +44,42 @@ class PictureFiles:
         shown = read_picture(data).shown
         from PIL import Image, ImageOps  # it takes a moment, which most of crowlight does without
 
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            try:
-                with Image.open(BytesIO(shown), formats=("JPEG", "PNG", "WEBP")) as image:
-                    if image.width * image.height > MOST_PIXELS:
-                        msg = "the picture has too many pixels; send a smaller one"
-                        raise InputError(msg)
-                    profile = image.info.get("icc_profile")
-                    image.load()
-                    upright = ImageOps.exif_transpose(image)
-            except InputError:
-                raise
-            # Pillow names no errors of its own for most damage: whatever it is, it is the file
-            except Exception:  # noqa: BLE001
-                raise InputError(_DAMAGED) from None
-        return _pixels(upright, profile)
+        # Pillow warns of more pixels than are let in here, and only then
+        try:
+            with Image.open(BytesIO(shown), formats=("JPEG", "PNG", "WEBP")) as image:
+                if image.width * image.height > MOST_PIXELS:
+                    msg = "the picture has too many pixels; send a smaller one"
+                    raise InputError(msg)
+                said = _said_of_colours(image, shown)
+                image.load()
+                upright = ImageOps.exif_transpose(image)
+        except InputError:
+            raise
+        # Pillow names no errors of its own for most damage: whatever it is, it is the file
+        except Exception:  # noqa: BLE001
+            raise InputError(_DAMAGED) from None
+        return _pixels(upright, *said)
 
 
-def _pixels(image: Image.Image, profile: bytes | None) -> Pixels:
-    notes: tuple[str, ...] = ()
+def _said_of_colours(image: Image.Image, data: bytes) -> tuple[bytes | None, bool]:
+    """Return the colour profile of a file, and whether it tells of others than those of sRGB.
+
+    A PNG may say so by a gamma or by code points (PNG, third edition: gAMA, cICP).
+    """
+    profile = image.info.get("icc_profile")
+    gamma = image.info.get("gamma")
+    other = gamma is not None and "srgb" not in image.info and abs(gamma - 0.45455) > 0.005
+    coded = image.format == "PNG" and 0 <= data.find(b"cICP") < data.find(b"IDAT")
+    return profile, bool(profile) or other or coded
+
+
+def _pixels(image: Image.Image, profile: bytes | None, told: bool) -> Pixels:
+    notes = ("profile",) if told else ()
     if image.mode in {"I;16", "I;16B", "I;16L", "I"}:
         values = np.asarray(image).astype(np.uint16)
         return _smaller(values[..., None], 65535, values.shape, notes)
     rgb, used = _srgb(image, profile)
-    if profile and not used:
-        notes = ("profile",)
+    notes = () if used else notes
     values = np.asarray(rgb)
     return _smaller(values, 255, values.shape[:2], notes)
 

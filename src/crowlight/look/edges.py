@@ -20,8 +20,8 @@ _ROWS = 0.3
 _OFF, _WIDE = 0.15, 0.2
 
 
-def edges_of(left: Array, right: Array, us: Array) -> tuple[Reason | None, bool]:
-    """Return what is wrong with the edges, None if nothing is, and whether both show at all.
+def edges_of(left: Array, right: Array, us: Array) -> tuple[Reason | None, bool, float]:
+    """Return what is wrong with the edges, whether both show at all, and how far off they lie.
 
     Parameters
     ----------
@@ -29,9 +29,19 @@ def edges_of(left: Array, right: Array, us: Array) -> tuple[Reason | None, bool]
         Light across each edge, from the cane outwards.
     us : ndarray, shape (n,)
         Where, as fractions of the half width; the marked edge is at 1.
+
+    Returns
+    -------
+    reason : Reason or None
+        None if nothing is wrong.
+    shows : bool
+        Whether both edges show at all.
+    off : float
+        How far the edge that lies further off is from its mark, as a fraction of the half width.
     """
     step = float(us[1] - us[0])
     reason: Reason | None = None
+    furthest = 0.0
     for profile in (left, right):
         outside = profile[:, us >= 1.3].mean(axis=1)
         inside = profile[:, (us >= 0.65) & (us <= 0.8)].mean(axis=1)
@@ -40,12 +50,13 @@ def edges_of(left: Array, right: Array, us: Array) -> tuple[Reason | None, bool]
         with np.errstate(invalid="ignore"):
             shows = contrast > _SHOWS * outside
         if shows.mean() < _ROWS:
-            return Reason.NOT_ON_EDGES, False
+            return Reason.NOT_ON_EDGES, False, furthest
         steepest = np.argmax(slope[shows], axis=1)
-        off = float(np.median(us[1:-1][steepest])) - 1
+        off = abs(float(np.median(us[1:-1][steepest])) - 1)
+        furthest = max(furthest, off)
         width = float(np.median(contrast[shows] / slope[shows].max(axis=1)))
         if width > _WIDE:
             reason = reason or Reason.BLURRED
-        elif abs(off) > _OFF:
+        elif off > _OFF:
             reason = reason or Reason.NOT_ON_EDGES
-    return reason, True
+    return reason, True, furthest

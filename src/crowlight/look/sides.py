@@ -129,7 +129,7 @@ def measure(
     looking = _Looking(np.asarray(picture, float), clipped.astype(float), frame, corners)
     seen = looking.seen()
     profiles = looking.profile(corners, -1), looking.profile(corners, 1)
-    edge, shows = edges_of(*profiles, looking.us)
+    edge, shows, looking.off = edges_of(*profiles, looking.us)
     if seen.backlight is None and not (shows and edge is Reason.NOT_ON_EDGES):
         return Look(reason=_background_reason(seen), pixels_across=across_px)
     if edge is not None:
@@ -167,6 +167,7 @@ class _Looking:
 
     def __init__(self, picture: Array, clipped: Array, frame: Frame, corners: Array) -> None:
         self.picture, self.clipped, self.frame, self.corners = picture, clipped, frame, corners
+        self.off = 0.0
         span = frame.tip - frame.foot
         low, high = frame.foot + _FOOT_MARGIN * span, frame.tip - _TIP_MARGIN * span
         self.along = np.linspace(high, low, BANDS * _ROWS + 1)  # tip first
@@ -225,7 +226,8 @@ class _Looking:
     def moved(self, seen: _Seen) -> list[tuple[Array, Array]]:
         """Return the ratio with each coordinate of each mark moved up and down."""
         width = float(np.linalg.norm(self.corners[1] - self.corners[0]))
-        step = max(_MARK_PIXELS, _MARK_SHARE * width)
+        # marks that visibly lie off the edges are doubted by as much
+        step = max(_MARK_PIXELS, _MARK_SHARE * width, self.off * self.half_px)
         sides = zip(seen.strips, (seen.left, seen.right), strict=True)
         usable = [np.isfinite(_background(strip, side)) for strip, side in sides]
 

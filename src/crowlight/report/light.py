@@ -19,6 +19,7 @@ __all__ = [
     "FACING",
     "NOTES",
     "PASSED",
+    "USUAL_LENGTH",
     "LightRow",
     "facing_said",
     "headline",
@@ -61,7 +62,7 @@ _LEFT, _RIGHT = mark("more light on the left"), mark("more light on the right")
 #: What was in doubt about the file.
 NOTES: Mapping[str, str] = {
     "profile": mark(
-        "The colour profile in the file could not be used; its colours were taken for sRGB."
+        "What the file says of its colours could not be used; they were taken for sRGB."
     ),
 }
 #: Which blade faces the camera.
@@ -112,21 +113,25 @@ def reason_said(reason: Reason | None, words: Words) -> str:
 def facing_said(marks: LightMarks, words: Words) -> str:
     """Say what left and right mean in this picture."""
     if marks.passed == "one":
-        seen = mark("Left and right are as seen in the picture with the tip up.")
-        text = mark("The light went through one blade alone, as you say.")
-        return f"{words(seen)} {words(text)}"
-    both = words(
-        mark(
-            "The light passes both blades at once: a side means both together. What is left as "
-            "seen of one blade is right as seen of the other."
+        seen = words(
+            mark(
+                "Left and right are as seen in the picture with the tip up. The light went through "
+                "one blade alone, as you say."
+            )
         )
-    )
+    else:
+        seen = words(
+            mark(
+                "The light passes both blades at once: a side means both together. What is left as "
+                "seen of one blade is right as seen of the other."
+            )
+        )
     here = {
         "marked": mark("Here left and right are as seen facing the marked blade."),
         "plain": mark("Here left and right are as seen facing the plain blade."),
         "unsure": mark("Which blade faces the camera was not said."),
     }[marks.facing]
-    return f"{both} {words(here)}"
+    return f"{seen} {words(here)}"
 
 
 def light_rows(parts: Sequence[Part], tip: float, words: Words) -> list[LightRow]:
@@ -153,24 +158,31 @@ def light_rows(parts: Sequence[Part], tip: float, words: Words) -> list[LightRow
 
 
 def headline(look: Look, words: Words) -> str:
-    """Return the answer in one sentence."""
+    """Return the answer in a sentence: zones that differ, and bands no such zone tells of."""
     if look.reason is not None:
         return f"{words(mark('Cannot be told'))}: {reason_said(look.reason, words)}."
-    parts = look.zones if any(math.isfinite(p.value) for p in look.zones) else look.bands
+    parts = (*look.zones, *look.bands)
     told = [p for p in parts if p.answer is not Answer.CANNOT_TELL]
     if not told:
         return words(mark("Cannot be told anywhere; the list says why."))
     said: list[str] = []
     for text, sign in ((_LEFT, 1), (_RIGHT, -1)):
-        found = [p for p in told if p.answer is Answer.DIFFERS and p.value * sign > 0]
-        if found and parts is look.zones:
-            names = ", ".join(zone_name(p.name, words) for p in found)
-            said.append(f"{words(text)}: {names}")
-        elif found:
-            count = words.count("in %(num)s band", "in %(num)s bands", len(found))
-            said.append(f"{words(text)} {count}")
+        zones, bands = (
+            [p for p in found if p.answer is Answer.DIFFERS and p.value * sign > 0]
+            for found in (look.zones, look.bands)
+        )
+        alone = [b for b in bands if not any(_within(b, z) for z in zones)]
+        where = ", ".join(zone_name(z.name, words) for z in zones)
+        count = words.count("in %(num)s band", "in %(num)s bands", len(alone))
+        if where and alone:
+            said.append(f"{words(text)}: {where}, {count}")
+        elif where or alone:
+            said.append(f"{words(text)}: {where}" if where else f"{words(text)} {count}")
     if said:
         text = "; ".join(said)
+    elif any(p.low > 0 or p.high < 0 for p in told):
+        size = _percent(TOLERANCE, words)
+        text = words.say(mark("no difference of more than %(size)s %% is sure"), size=size)
     elif len(told) == len(parts):
         text = words(_NONE)
     else:
@@ -178,12 +190,18 @@ def headline(look: Look, words: Words) -> str:
     return f"{text[0].upper()}{text[1:]}."
 
 
+def _within(band: Part, zone: Part) -> bool:
+    """Whether at least half of a band lies beside a zone."""
+    shared = min(band.stop, zone.stop) - max(band.start, zone.start)
+    return shared >= 0.5 * (band.stop - band.start)
+
+
 def _where(part: Part, tip: float, words: Words) -> str:
     start, stop = max(tip - part.stop, 0.0) * 1e3, (tip - part.start) * 1e3
     from_tip = words.say(
-        mark("%(start)s to %(stop)s mm from the tip"),
-        start=words.number(start, 1),
-        stop=words.number(stop, 1),
+        mark("about %(start)s to %(stop)s mm from the tip"),
+        start=words.number(start, 0),
+        stop=words.number(stop, 0),
     )
     return f"{zone_name(part.name, words)}, {from_tip}" if part.name else from_tip
 
@@ -367,6 +385,8 @@ def light_text(name: str, lit: Lit, words: Words) -> str:
     """Return a measurement as lines of text."""
     look = lit.found.look
     lines = [name, headline(look, words), facing_said(lit.marks, words)]
+    if not lit.length_known:
+        lines.append(words(USUAL_LENGTH))
     lines += [words(NOTES[n]) for n in lit.found.notes]
     for parts in (look.zones, look.bands):
         lines += [
@@ -386,3 +406,8 @@ DENIAL = mark(
     "gauge tells thickness."
 )
 NEXT = mark("Measure here with the gauge before any cut.")
+#: Where no length was measured before the photograph.
+USUAL_LENGTH = mark(
+    "The length of the reed on that day is not known: places are laid on the one known now, or on "
+    "the usual one of the style."
+)

@@ -288,3 +288,14 @@ def test_a_finger_beside_the_reed_spoils_its_bands_and_no_others():
 def test_what_is_no_picture_is_refused(picture: Array, clipped: np.ndarray, match: str):
     with pytest.raises(InputError, match=match):
         measure(picture, clipped, MARKS, FRAME)
+
+
+def test_marks_that_lie_off_the_edges_are_doubted_by_as_much():
+    a = MARKS.array()
+    wide = a + np.array([[-6.0, 0.0], [6.0, 0.0], [6.0, 0.0], [-6.0, 0.0]])
+    tl, tr, fr, fl = (tuple(row) for row in wide.tolist())
+    off = look(usual(), Marks(tip_left=tl, tip_right=tr, foot_left=fl, foot_right=fr))
+    on = look(usual())
+    assert off.reason is None
+    for near, far in zip(on.bands, off.bands, strict=True):
+        assert far.from_marks > 2 * near.from_marks

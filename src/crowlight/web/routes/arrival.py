@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -11,7 +12,7 @@ from starlette.responses import RedirectResponse, Response
 
 from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import Clip, Cut
-from crowlight.bench.workshop_kinds import Intake
+from crowlight.bench.workshop_kinds import Intake, Photo
 from crowlight.errors import Conflict, CrowlightError
 from crowlight.report.photographs import THUMB, smaller
 from crowlight.report.posted import WORK, asked_said, paid_said, reason_said
@@ -153,7 +154,17 @@ def keep_once(bench: Bench, reed: UUID, data: bytes, shows: str, sent: Sent) -> 
             expected_seq=sent.seen,
         )
     except Conflict:
-        if not any(e.uuid == sent.uuid for e in bench.desk.posted.photos(reed)):
+        kept = (
+            e.payload
+            for e in bench.desk.posted.photos(reed)
+            if e.uuid == sent.uuid and isinstance(e.payload, Photo)
+        )
+        same = next(kept, None)
+        if same is None:
+            raise
+        told = {"digest": hashlib.sha256(data).hexdigest(), "media_type": same.media_type}
+        told |= {"shows": shows, "remark": sent.one("remark")}
+        if Photo.model_validate(told) != same:
             raise
 
 

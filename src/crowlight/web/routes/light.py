@@ -22,6 +22,7 @@ from crowlight.report.light import (
     NEXT,
     NOTES,
     PASSED,
+    USUAL_LENGTH,
     facing_said,
     headline,
     light_picture,
@@ -216,8 +217,10 @@ def _page(
         against = [e for e in photos if isinstance(e.payload, Photo) and e.payload.shows == "light"]
         shown_uuid = against[-1].uuid if against else None
     chosen = next((e for e in photos if e.uuid == shown_uuid), None)
-    if photo is not None and chosen is None:
+    if photo is not None and chosen is None and sent is None:
         desk.posted.photo(reed, photo)  # says that there is none
+    # what was typed for a photograph that is gone stays in sight
+    marking = shown_uuid if chosen else (sent.one("photo") if sent else None)
     answered = _answered(bench, reed, photo) if marks and not troubles else _Answered()
     lit = answered.lit
     look = lit.found.look if lit else None
@@ -228,6 +231,8 @@ def _page(
         sheet=sheet,
         photos=photos,
         chosen=chosen,
+        marking=marking,
+        posted=desk.posted.posting(reed) is not None,
         shows=SHOWS,
         points=[(name, words(label)) for name, label in _POINTS],
         typed=sent.typed if sent else _typed(marks),
@@ -247,6 +252,7 @@ def _page(
         cautions=[words(c) for c in CAUTIONS],
         denial=words(DENIAL),
         next_said=words(NEXT),
+        usual_length=words(USUAL_LENGTH),
         uuid=sent.uuid if sent and status != 409 else None,
         troubles=troubles or [],
     )

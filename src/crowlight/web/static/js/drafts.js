@@ -85,7 +85,9 @@ export function leaveDraft(name, fields) {
 const done = document.body.dataset.done;
 if (done) {
   const reed = location.pathname.split("/")[2] ?? "";
-  for (const name of [`${done}-${reed}`, "new", "import"]) forget(name);
+  // where the page has such a form for one thing of several, only that one was written down
+  const one = document.querySelector(`form[data-draft^="${done}-${reed}-"]`);
+  for (const name of [one?.dataset.draft ?? `${done}-${reed}`, "new", "import"]) forget(name);
   history.replaceState(null, "", location.pathname);
 }
 
