@@ -242,7 +242,7 @@ TARGETS = """() => {
   const inSentence = (e) => e.tagName === 'A' && getComputedStyle(e).display === 'inline'
     && [...e.parentElement.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
   const name = (e) => e.getAttribute('aria-label') ?? e.labels?.[0]?.innerText
-    ?? (e.textContent || e.title || e.value);
+    ?? (e.textContent.trim() || e.title || e.value || e.querySelector('img')?.alt);
   const primary = (e) => e.matches('button, .button, .primary, select, textarea, summary')
     || (e.tagName === 'INPUT' && e.type !== 'range');
   return seen.map((e) => {

@@ -9,7 +9,7 @@ from tests.soundness import faults
 
 from crowlight.bench.light_kinds import LightMarks
 
-from .conftest import Served
+from .conftest import Served, until_seen
 
 pytestmark = pytest.mark.browser
 
@@ -22,6 +22,7 @@ def picture() -> bytes:
 
 
 def click_all(page: Page) -> None:
+    until_seen(page)
     box = page.locator(".light-mark img").bounding_box()
     assert box
     for x, y in POINTS:
@@ -102,6 +103,17 @@ def test_a_draft_of_the_marks_outlives_a_reload(window, own: Served):
     page.reload()
     assert typed(page, "foot_left_y") == kept
     expect(page.get_by_role("button", name=LABELS[3])).to_be_visible()
+
+
+def test_a_click_before_the_photograph_is_there_marks_nothing(window, own: Served):
+    own.desk.light.keep("Gull 7", picture())
+    page = window()
+    page.route("**/light/*", lambda route: None if route.request.resource_type == "image"
+               else route.continue_())  # fmt: skip
+    page.goto(f"{own.address}{own.reed}/light", wait_until="domcontentloaded")
+    expect(page.locator(".light-status")).to_contain_text(LABELS[0])
+    page.locator(".light-mark").click(force=True)
+    assert page.locator("[name=tip_left_x]").input_value() == ""
 
 
 def test_without_scripts_the_points_are_typed(window, own: Served):

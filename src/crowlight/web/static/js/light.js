@@ -132,7 +132,7 @@ function start() {
 
   box.addEventListener("click", (event) => {
     const point = points.find((p) => !isSet(p)) ?? active;
-    if (!point) return;
+    if (!point || !image.naturalWidth) return; // not there yet: nothing could be meant
     place(point, ...at(event));
     point.handle.focus({ preventScroll: true });
   });
