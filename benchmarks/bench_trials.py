@@ -2,18 +2,20 @@
 
 The trials themselves take hours; they are run, resumed and stopped at will with::
 
+    gunzip --keep benchmarks/results/trials.jsonl.gz    # what has been run so far
     crowlight trials --to benchmarks/results/trials.jsonl
     crowlight trials --variant "no sound" --seeds 60 --to benchmarks/results/trials.jsonl
 
 and summed up, for those reeds that every policy has finished with one and the same code, by::
 
-    python benchmarks/bench_trials.py benchmarks/results/trials.jsonl
+    python benchmarks/bench_trials.py
 
-Results go to ``benchmarks/results/trials.json``.
+which reads ``trials.jsonl`` there, else ``trials.jsonl.gz``. Results go to ``benchmarks/results/trials.json``.
 """
 
 from __future__ import annotations
 
+import gzip
 import json
 import os
 import platform
@@ -29,7 +31,7 @@ from crowlight.invented.trials.lines import complete, read_lines
 from crowlight.invented.trials.seeds import PER_PLAYER
 
 RESULTS = Path(__file__).parent / "results" / "trials.json"
-LINES = RESULTS.with_suffix(".jsonl")
+LINES = (RESULTS.with_suffix(".jsonl"), RESULTS.with_suffix(".jsonl.gz"))
 
 
 def ahead(lines: Sequence[Mapping[str, Any]]) -> dict[str, float]:
@@ -51,9 +53,15 @@ def ahead(lines: Sequence[Mapping[str, Any]]) -> dict[str, float]:
     return {"share": float(share), "error": error}
 
 
+def text_of(file: Path) -> str:
+    """Return what a file holds, packed or not."""
+    data = file.read_bytes()
+    return (gzip.decompress(data) if file.suffix == ".gz" else data).decode("utf-8")
+
+
 def main() -> None:
-    given = [Path(name) for name in sys.argv[1:]] or ([LINES] if LINES.exists() else [])
-    lines = [line for file in given for line in read_lines(file.read_text(encoding="utf-8"))]
+    given = [Path(name) for name in sys.argv[1:]] or [f for f in LINES if f.exists()][:1]
+    lines = [line for file in given for line in read_lines(text_of(file))]
     lines = [line for line in lines if line["seed"] in TEST]
     policies = list(POLICIES)
     whole = complete(lines, policies, "usual")
