@@ -10,7 +10,8 @@ and summed up, for those reeds that every policy has finished with one and the s
 
     python benchmarks/bench_trials.py
 
-which reads ``trials.jsonl`` there, else ``trials.jsonl.gz``. Results go to ``benchmarks/results/trials.json``.
+which reads ``trials.jsonl`` beside the results, else ``trials.jsonl.gz``. Results go to
+``benchmarks/results/trials.json``.
 """
 
 from __future__ import annotations
