@@ -23,7 +23,11 @@ def trials(
         list[str] | None, typer.Option(help="Only this way of finishing reeds; may be repeated.")
     ] = None,
     variant: Annotated[
-        str, typer.Option(help="usual, or with something wrong; a wrong name lists them.")
+        str,
+        typer.Option(
+            help="usual; or with something wrong: material law off, no sound, half the points, "
+            "unlike cane, gauge worse than it says, all of it."
+        ),
     ] = "usual",
     to: Annotated[Path, typer.Option(help="File the results are added to, one line each.")] = Path(
         "crowlight-trials.jsonl"
