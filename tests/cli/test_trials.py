@@ -12,6 +12,7 @@ import pytest
 from distributed import LocalCluster
 
 from crowlight.errors import InputError
+from crowlight.invented.trials import VARIANTS
 from crowlight.invented.trials.lines import read_lines
 from crowlight.wiring.cluster import over_cluster
 
@@ -109,3 +110,8 @@ def test_a_scheduler_that_is_not_there_is_said_so(
             assert ran.status == 1, ran.err
             assert "no Dask scheduler answers" in ran.err
             assert "crowlight met a fault" not in ran.err
+
+
+def test_the_help_names_every_variant(crowlight: Callable) -> None:
+    told = " ".join(crowlight("trials", "--help").out.replace("│", " ").split())
+    assert [name for name in VARIANTS if name not in told] == []
