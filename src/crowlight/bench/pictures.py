@@ -23,7 +23,7 @@ __all__ = ["LARGEST", "MOST_PIXELS", "Picture", "read_picture", "segments_of"]
 
 #: Largest file [bytes] and picture [pixels].
 LARGEST = 20_000_000
-MOST_PIXELS = 80_000_000
+MOST_PIXELS = 100_000_000
 _REMEDY = "send it as JPEG, PNG or WebP (telephones: choose the most compatible format)"
 #: PNG chunks that say how pixels look; all others are left out.
 _PNG_KEPT = frozenset(

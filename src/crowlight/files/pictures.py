@@ -44,7 +44,7 @@ class PictureFiles:
         shown = read_picture(data).shown
         from PIL import Image, ImageOps  # it takes a moment, which most of crowlight does without
 
-        # Pillow warns of more pixels than are let in here, and only then
+        Image.MAX_IMAGE_PIXELS = MOST_PIXELS  # Pillow warns of less than is let in here
         try:
             with Image.open(BytesIO(shown), formats=("JPEG", "PNG", "WEBP")) as image:
                 if image.width * image.height > MOST_PIXELS:
