@@ -181,7 +181,8 @@ class Light:
         marks = marked.payload
         shot = self._photo(key, marks.photo)
         entries = self.desk.records.entries(reed.uuid)
-        asked = self._asked(state_of(entries), state_of(entries, up_to=shot.seq), marks)
+        then = state_of(entries, up_to=shot.seq)
+        asked = self._asked(state_of(entries), then, marks)
         assert isinstance(shot.payload, Photo)  # noqa: S101  # `_photo` returns nothing else
         found = self._found(shot.payload.digest, asked, sticky=str(reed.uuid))
         return Lit(
@@ -191,7 +192,7 @@ class Light:
             found=found,
             style=asked["style"] if asked["zones"] else "",
             tip=asked["tip"],
-            length_known=state_of(entries, up_to=shot.seq).length is not None,
+            length_known=then.length is not None,
         )
 
     def _asked(self, now: ReedState, then: ReedState, marks: LightMarks) -> dict[str, Any]:

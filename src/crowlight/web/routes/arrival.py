@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -12,27 +11,21 @@ from starlette.responses import RedirectResponse, Response
 
 from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import Clip, Cut
-from crowlight.bench.workshop_kinds import Intake, Photo
-from crowlight.errors import Conflict, CrowlightError
+from crowlight.bench.workshop_kinds import Intake
 from crowlight.report.photographs import THUMB, smaller
 from crowlight.report.posted import WORK, asked_said, paid_said, reason_said
 from crowlight.report.posted_words import ALLOWED, CONSENT_TO, SHOWS, STAGES
 from crowlight.report.reminders import reminder_said
 from crowlight.report.words import Words, mark
 from crowlight.web.looking import as_kept
-from crowlight.web.sending import Bench, Sent, UseBench, read_form, status_of, trouble_of
+from crowlight.web.photographs import PICTURE_HEADERS, keep_sent
+from crowlight.web.sending import Bench, Sent, UseBench, read_form
 from crowlight.web.typing_in import Trouble
 from crowlight.web.workshop_fields import HYGIENE
 
-__all__ = ["PICTURE_HEADERS", "keep_once", "router"]
+__all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
-
-#: A picture is shown and nothing else: no script, no style, no frame, no sniffing of its type.
-PICTURE_HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; sandbox",
-    "Cache-Control": "private, max-age=3600",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +114,7 @@ async def send_photo(request: Request, reed: UUID, bench: UseBench) -> Response:
 
 def _keep(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
     troubles, status = list(sent.troubles), 403
-    name, data = sent.files.get("photo", ("", b""))
+    _, data = sent.files.get("photo", ("", b""))
     shows = sent.one("shows")
     if not troubles:
         status = 422
@@ -131,41 +124,10 @@ def _keep(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
         if shows not in SHOWS:
             troubles.append(Trouble("shows", bench.words(mark("Say what it shows."))))
     if not troubles:
-        try:
-            keep_once(bench, reed, data, shows, sent)
-        except CrowlightError as error:
-            status = status_of(error)
-            trouble = trouble_of(error, bench.words)
-            troubles = [Trouble("photo" if status == 422 else "", f"{name[:60]}: {trouble.text}")]
-        else:
-            return RedirectResponse(f"/reeds/{reed}/arrival?done=photo#photos", 303)
+        status, troubles = keep_sent(bench, reed, shows, sent)
+    if not troubles:
+        return RedirectResponse(f"/reeds/{reed}/arrival?done=photo#photos", status)
     return _page(request, bench, reed, troubles=troubles, status=status, sent=sent)
-
-
-def keep_once(bench: Bench, reed: UUID, data: bytes, shows: str, sent: Sent) -> None:
-    """Keep a photograph; sending the same form again is harmless."""
-    try:
-        bench.desk.posted.keep_photo(
-            reed,
-            data,
-            shows=shows,
-            remark=sent.one("remark"),
-            uuid=sent.uuid,
-            expected_seq=sent.seen,
-        )
-    except Conflict:
-        kept = (
-            e.payload
-            for e in bench.desk.posted.photos(reed)
-            if e.uuid == sent.uuid and isinstance(e.payload, Photo)
-        )
-        same = next(kept, None)
-        if same is None:
-            raise
-        told = {"digest": hashlib.sha256(data).hexdigest(), "media_type": same.media_type}
-        told |= {"shows": shows, "remark": sent.one("remark")}
-        if Photo.model_validate(told) != same:
-            raise
 
 
 @router.get("/reeds/{reed}/photos/{entry}")

@@ -33,7 +33,7 @@ from crowlight.report.posted_words import SHOWS
 from crowlight.report.words import Words, mark
 from crowlight.web.looking import as_kept
 from crowlight.web.numbers import shown, typed_number
-from crowlight.web.routes.arrival import PICTURE_HEADERS, keep_once
+from crowlight.web.photographs import PICTURE_HEADERS, keep_sent
 from crowlight.web.sending import (
     Bench,
     Sent,
@@ -92,19 +92,14 @@ async def send_photo(request: Request, reed: UUID, bench: UseBench) -> Response:
 
 def _keep(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response:
     troubles, status = list(sent.troubles), 403
-    name, data = sent.files.get("photo", ("", b""))
+    _, data = sent.files.get("photo", ("", b""))
     if not troubles and not data:
         text = bench.words(mark("No photograph was chosen; choose one."))
         troubles, status = [Trouble("photo", text)], 422
     if not troubles:
-        try:
-            keep_once(bench, reed, data, "light", sent)
-        except CrowlightError as error:
-            status = status_of(error)
-            trouble = trouble_of(error, bench.words)
-            troubles = [Trouble("photo" if status == 422 else "", f"{name[:60]}: {trouble.text}")]
-        else:
-            return RedirectResponse(f"/reeds/{reed}/light?photo={sent.uuid}&done=photo", 303)
+        status, troubles = keep_sent(bench, reed, "light", sent)
+    if not troubles:
+        return RedirectResponse(f"/reeds/{reed}/light?photo={sent.uuid}&done=photo", status)
     return _page(request, bench, reed, None, troubles=troubles, status=status)
 
 
