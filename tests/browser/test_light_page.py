@@ -105,6 +105,20 @@ def test_a_draft_of_the_marks_outlives_a_reload(window, own: Served):
     expect(page.get_by_role("button", name=LABELS[3])).to_be_visible()
 
 
+def test_marks_of_one_photograph_leave_the_draft_of_another(window, own: Served):
+    first = own.desk.light.keep("Gull 7", picture()).uuid
+    other = own.desk.light.keep("Gull 7", file_of(light())).uuid
+    page = window()
+    for photo in (first, other):
+        page.goto(f"{own.address}{own.reed}/light?photo={photo}")
+        click_all(page)
+    page.get_by_role("button", name="Which side lets more light through?").click()
+    expect(page.get_by_role("heading", name="What the photograph shows")).to_be_visible()
+    page.goto(f"{own.address}{own.reed}/light?photo={first}")
+    expect(page.locator(".light-status")).to_contain_text("All four are marked")
+    assert typed(page, "tip_right_x") == pytest.approx(100 * MARKS.tip_right[0] / WIDE, abs=0.3)
+
+
 def test_a_click_before_the_photograph_is_there_marks_nothing(window, own: Served):
     own.desk.light.keep("Gull 7", picture())
     page = window()

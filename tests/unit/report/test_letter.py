@@ -20,11 +20,12 @@ from crowlight.bench.pictures import Picture
 from crowlight.bench.places import SiteAsked
 from crowlight.bench.ports import Player
 from crowlight.bench.story import Story
-from crowlight.bench.workshop_kinds import LETTER_PARTS, Consent, Intake, Letter, Outcome
+from crowlight.bench.workshop_kinds import LETTER_PARTS, Consent, Intake, Letter, Outcome, Photo
 from crowlight.reed import Blade
 from crowlight.report.letter import blocks, letter_content, letter_html, letter_pdf
 from crowlight.report.letter_text import draft, glossary
 from crowlight.report.words import in_locale
+from crowlight.wiring import open_desk
 
 WORDS = in_locale("en")
 
@@ -318,6 +319,16 @@ def test_photographs_go_without_the_place(desk: Desk, wigeon: Story):
     assert page.count("data:image/jpeg;base64,") == 2
     assert PLACE not in made.pdf
     assert "The tip, as it came. #a" in text_of(made.pdf)
+
+
+def test_photographs_against_the_light_take_no_place_from_others(tmp_path: Path):
+    with open_desk(tmp_path) as desk:
+        desk.add_reed("Ruff")
+        for n, shows in enumerate(("light", "light", "damage")):
+            desk.posted.keep_photo("Ruff", png(20 + n, 10), shows=shows)
+        before = desk.posted.story("Ruff", travel=False).photos_before
+        told = [e.payload.shows for e in before if isinstance(e.payload, Photo)]
+    assert told == ["damage", "light"]
 
 
 def test_photographs_are_printed_no_larger_than_paper_shows(desk: Desk, siskin: Story):
