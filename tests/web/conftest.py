@@ -12,7 +12,7 @@ from typing import Any
 
 import httpx
 import pytest
-from starlette.types import ASGIApp
+from fastapi import FastAPI
 
 from crowlight.bench.desk import Desk
 from crowlight.reed.styles import style
@@ -115,16 +115,20 @@ def _run(question: Coroutine[Any, Any, httpx.Response]) -> httpx.Response:
 class Browser:
     """Sends requests straight into an application, with a cookie jar.
 
+    Computations are waited for, however slow the machine: what a page shows meanwhile is the matter
+    of tests that set `app.state.running.patience` themselves.
+
     Parameters
     ----------
-    app : ASGIApp
+    app : FastAPI
         The application.
     raise_bugs : bool
         Whether an error nobody handled is raised here, besides being answered.
     """
 
-    def __init__(self, app: ASGIApp, *, raise_bugs: bool = True) -> None:
+    def __init__(self, app: FastAPI, *, raise_bugs: bool = True) -> None:
         self.app = app
+        app.state.running.patience = 60.0
         self._raise_bugs = raise_bugs
         self._cookies = httpx.Cookies()
 

@@ -4,27 +4,13 @@ from __future__ import annotations
 
 import gzip
 import re
-import time
 
-import pytest
 from tests.batch_reeds import make_batch, tips
 
 from crowlight.bench.kinds import Described
 from crowlight.bench.workshop_kinds import Outcome, ShapedWith, Stage
 
 HOSTILE = '<script>alert(1)</script>" =1+1 \u202etxt'
-
-
-def ready(site, path: str):
-    """Return a page once nothing is computing any more."""
-    for _ in range(120):
-        answer = site.client.get(path)
-        if answer.status_code != 202:
-            assert answer.status_code == 200, answer.text[:2000]
-            return answer
-        assert "Computing" in answer.text
-        time.sleep(0.2)
-    pytest.fail("still computing")
 
 
 def test_a_batch_tells_its_habit_and_shows_every_reed(site) -> None:
@@ -38,7 +24,7 @@ def test_a_batch_tells_its_habit_and_shows_every_reed(site) -> None:
         maker=maker.uuid,
     )
     assert f"/batches/{batch}" in site.get("/batches").text
-    page = ready(site, f"/batches/{batch}").text
+    page = site.get(f"/batches/{batch}").text
     assert "the right side, as you see it, is thinner than the left on both blades" in page
     assert "You hold the knife in the left hand: this is the side of the hand that holds" in page
     assert "Reeds that have more of it got lower grades" in page
@@ -51,7 +37,7 @@ def test_a_batch_tells_its_habit_and_shows_every_reed(site) -> None:
     chart = site.get(f"/batches/{batch}/chart/tip-thickness.svg")
     assert chart.headers["content-type"] == "image/svg+xml"
     site.get(f"/batches/{batch}/chart/nothing.svg", 404)
-    chosen = ready(site, f"/batches/{batch}?chart=tip-length").text
+    chosen = site.get(f"/batches/{batch}?chart=tip-length").text
     assert "Control chart: length of the tip" in chosen
     told = site.get(f"/batches/{batch}/batch.json").json()
     assert told["steady"]["consistent"][0]["pattern"] == "hand"
@@ -68,7 +54,7 @@ def test_names_are_printed_as_they_are(site) -> None:
         more=[(ShapedWith(tool=HOSTILE), Outcome(outcome="broke", reason=HOSTILE)), ()],
     )
     for path in (f"/batches/{batch}", "/batches", "/figures"):
-        page = ready(site, path).text
+        page = site.get(path).text
         assert "<script>alert" not in page
         assert "\u202e" not in page
         assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page
@@ -81,7 +67,7 @@ def test_reeds_without_a_map_say_why(site) -> None:
         site.desk.add_reed(name, batch=batch.uuid)
     site.import_table(reed="No style")
     site.desk.write("Never measured", Described(style="long"))
-    page = ready(site, f"/batches/{batch.uuid}").text
+    page = site.get(f"/batches/{batch.uuid}").text
     assert "no readings" in page
     assert "write down the scrape style" in page
     assert "; 6 more are needed" in page
@@ -112,6 +98,6 @@ def test_the_figures_page_says_what_is_not_noted(site) -> None:
 
 def test_no_script_and_no_style_stand_in_the_page(site) -> None:
     batch = make_batch(site.desk, "Plain", faults=[()] * 2)
-    page = ready(site, f"/batches/{batch}").text
+    page = site.get(f"/batches/{batch}").text
     assert not re.findall(r"<script(?![^>]*src=)", page)
     assert 'style="' not in page

@@ -16,7 +16,6 @@ from tests.canned_models import VALUES, CannedJobs, leverage
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import Described, Opening
 from crowlight.plan.cut import StrokeSize
-from crowlight.web.running import Running
 from crowlight.wiring import open_desk
 
 TABLE = """\
@@ -47,7 +46,6 @@ def pages(site: Any) -> tuple[Any, str]:
     """Pages over canned answers, and the address of a reed."""
     reed = site.import_table(TABLE)
     site.desk.write("Gull 7", Described(style="long"))
-    site.client.app.state.running = Running(patience=20)
     return site, reed
 
 

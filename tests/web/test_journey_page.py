@@ -15,7 +15,6 @@ from tests.canned_models import CannedJobs
 
 from crowlight.bench.desk import Desk
 from crowlight.plan import contested_claims
-from crowlight.web.running import Running
 from crowlight.wiring import open_desk
 
 TRIP = "home_name=Saltmarsh&home_altitude=5&to_name=Highfold&to_altitude=2100&ask=1"
@@ -34,7 +33,6 @@ def desk(tmp_path: Path, jobs: CannedJobs) -> Iterator[Desk]:
 
 @pytest.fixture
 def pages(site: Any, jobs: CannedJobs) -> tuple[Any, str, CannedJobs]:
-    site.client.app.state.running = Running(patience=20)
     return site, site.add_reed("Möwe 7"), jobs
 
 

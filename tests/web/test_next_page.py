@@ -29,7 +29,6 @@ from crowlight.bench.kinds import (
 )
 from crowlight.reed import Blade
 from crowlight.report.next_screen import MOST_NUMBERS, numbers_in
-from crowlight.web.running import Running
 from crowlight.wiring import open_desk
 
 TABLE = """\
@@ -60,7 +59,6 @@ def reed(site: Any, desk: Desk) -> str:
     """Return the address of a reed with an advice."""
     address = site.import_table(TABLE)
     desk.write("Gull 7", Described(style="long"))
-    site.client.app.state.running = Running(patience=20)
     return address
 
 

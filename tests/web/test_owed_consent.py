@@ -14,7 +14,6 @@ from crowlight.bench.advice_kinds import Wish
 from crowlight.bench.desk import Desk
 from crowlight.bench.kinds import Cut, Described
 from crowlight.bench.workshop_kinds import Consent, Intake, Stage
-from crowlight.web.running import Running
 from crowlight.wiring import open_desk
 
 from .conftest import TABLE, Site, fields_of
@@ -35,7 +34,6 @@ def reed(site: Site, desk: Desk) -> str:
     address = site.import_table(TABLE)
     desk.write("Gull 7", Described(style="long"))
     desk.write("Gull 7", Intake(complaint="It buzzes.", may_cut="ask"))
-    site.client.app.state.running = Running(patience=20)  # pyright: ignore[reportAttributeAccessIssue]
     return address
 
 
@@ -155,7 +153,6 @@ def test_the_page_of_the_reed_says_it_too(site: Site, reed: str):
 def test_an_own_reed_is_advised_as_ever(site: Site, desk: Desk):
     address = site.import_table(TABLE.replace("Gull 7", "Own"))
     desk.write("Own", Described(style="long"))
-    site.client.app.state.running = Running(patience=20)  # pyright: ignore[reportAttributeAccessIssue]
     page = site.get(f"{address}/next")
     assert heading(page).startswith("Marked blade, heart")
     assert "agreed" not in page.text

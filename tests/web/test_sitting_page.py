@@ -17,14 +17,7 @@ from crowlight.bench.sittings import MOST_REEDS, Step
 from crowlight.report.sitting import STEPS, WHY
 from crowlight.web import create_app
 from crowlight.web.routes import sitting
-from crowlight.web.running import Running
 from crowlight.wiring import open_desk
-
-
-@pytest.fixture(autouse=True)
-def _patient(site: Site) -> None:
-    """Wait for an advice rather than be told that it is under way."""
-    site.client.app.state.running = Running(patience=20)  # pyright: ignore[reportAttributeAccessIssue]
 
 
 def doing(page: httpx.Response) -> str:
@@ -236,7 +229,6 @@ def test_an_advice_asks_for_the_gauge_if_that_would_tell_most(first, address, as
 def test_the_gauge_comes_before_a_decision_where_the_advice_lacks_it(tmp_path, monkeypatch):
     with open_desk(tmp_path / "advised", jobs=AdviceJobs()) as desk:
         site = Site(Browser(create_app(desk)), desk)
-        site.client.app.state.running = Running(patience=20)
         reed = site.import_table(styled_table("Tern")).rsplit("/", 1)[1]
         site.send("/bench", {"reed": [reed]})
         for step in ("look", "seal", "crow", "play"):
