@@ -44,7 +44,7 @@ bench: $(VENV)/.bench
 	$(BIN)/python benchmarks/summary.py
 
 soak: $(VENV)/.test debian
-	$(ONE_THREAD) $(BIN)/python -m pytest -m soak -n $(JOBS)
+	$(ONE_THREAD) $(BIN)/python -m pytest -m "soak or hypothesis" -n $(JOBS) --hypothesis-profile=search
 
 debian:
 	./scripts/debian-packages

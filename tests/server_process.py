@@ -21,7 +21,8 @@ from crowlight.wiring.failpoints import VARIABLE
 
 __all__ = ["Sender", "Server"]
 
-_PATIENCE = 30.0
+#: How long a server may take to listen, on a machine that others use too [s].
+_PATIENCE = 120.0
 
 
 def free_port() -> int:
@@ -51,7 +52,11 @@ class Server:
         self._end_at = list(end_at)
 
     def __enter__(self) -> Server:
-        self.start()
+        try:
+            self.start()
+        except BaseException:
+            self.__exit__()
+            raise
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -110,7 +115,7 @@ class Sender:
 
     def __init__(self, server: Server) -> None:
         self._server = server
-        self._client = httpx.Client(base_url=server.address, timeout=20.0)
+        self._client = httpx.Client(base_url=server.address, timeout=60.0)
         self._token = ""
         self.tries = 0
 

@@ -13,7 +13,14 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    Page,
+    Playwright,
+    expect,
+    sync_playwright,
+)
 from tests.canned_models import CannedJobs
 
 from crowlight.bench.desk import Desk
@@ -32,6 +39,10 @@ FLAGS = [
     "--no-first-run",
 ]
 
+
+#: How long a page may take, on a machine that others use too [ms].
+PATIENCE = 30_000
+expect.set_options(timeout=PATIENCE)
 
 #: What the browser itself says of answers like 422, and of a service worker without a server.
 _ITS_OWN = ("Failed to load resource", "An unknown error occurred when fetching the script.")
@@ -194,7 +205,7 @@ def window_of() -> Iterator[Callable[[Browser], Callable[..., Page]]]:
             color_scheme=scheme,
             **more,  # pyright: ignore[reportArgumentType]
         )
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(PATIENCE)
         opened.append(context)
         page = context.new_page()
         page.on("pageerror", lambda error: complaints.append(str(error)))

@@ -66,7 +66,7 @@ def test_a_gauge_that_types_at_once_loses_and_merges_nothing(window, own):
     page.locator("#f-thickness").focus()
     page.keyboard.type("".join(f"{v}\n" for v in values))  # no pause between keys
     expect(page.locator("#now")).to_have_text("All points of this round are read.")
-    expect(page.locator(".sending")).to_have_text("all sent", timeout=20_000)
+    expect(page.locator(".sending")).to_have_text("all sent")
     entries = taken(own, "Stint")
     assert [f"{e.readings[0].thickness * 1e3:.2f}" for e in entries] == values
     places = [e.readings[0].place for e in entries]
@@ -98,7 +98,7 @@ def test_readings_wait_while_the_server_is_away_and_survive_a_reload(window, own
     page.unroute("**/measure")
     page.keyboard.type("0.11\n")
     page.evaluate("dispatchEvent(new Event('online'))")
-    expect(page.locator(".sending")).to_have_text("all sent", timeout=20_000)
+    expect(page.locator(".sending")).to_have_text("all sent")
     found = sorted(round(e.readings[0].thickness * 1e3, 3) for e in taken(own, "Stint"))
     assert found == [0.08, 0.09, 0.1, 0.11]
 
@@ -128,7 +128,7 @@ def test_a_reply_that_is_lost_writes_no_reading_twice(window, own):
     expect(page.locator(".sending")).to_have_text("1 waiting to be sent")
     page.keyboard.type("0.09\n")
     page.evaluate("dispatchEvent(new Event('online'))")
-    expect(page.locator(".sending")).to_have_text("all sent", timeout=20_000)
+    expect(page.locator(".sending")).to_have_text("all sent")
     assert len(taken(own, "Stint")) == 2
 
 
@@ -221,7 +221,7 @@ def test_map_and_sections_come_while_one_measures(window, own):
     (reed,) = known(own, "Stint")
     page = window()
     page.goto(f"{own.address}{reed}/measure?round=quick")
-    expect(page.locator("#live")).to_contain_text("six points of each blade", timeout=10_000)
+    expect(page.locator("#live")).to_contain_text("six points of each blade")
     values = true_values(page)
     page.locator("#f-thickness").focus()
     page.keyboard.type("".join(f"{v}\n" for v in values))
@@ -326,5 +326,5 @@ def test_the_opening_moves_by_slider_and_by_itself_only_where_motion_is_welcome(
         return
     play.click()
     expect(play).to_have_attribute("aria-pressed", "true")
-    expect(height).to_have_text("0.07", timeout=15_000)
+    expect(height).to_have_text("0.07")
     expect(play).to_have_attribute("aria-pressed", "false")

@@ -62,7 +62,7 @@ def test_what_is_written_offline_is_sent_later_once_and_in_order(window, own, fi
     expect(page.get_by_text("3 entries wait to be sent.")).to_be_visible()
     assert len(notes(own.desk)) == first
     page.context.set_offline(False)
-    expect(page.locator("#unsent")).to_have_text(re.compile("^(?!.*wait)"), timeout=20_000)
+    expect(page.locator("#unsent")).to_have_text(re.compile("^(?!.*wait)"))
     written = ["first, offline", "second, offline", "third, from the page as it was kept"]
     assert notes(own.desk)[first:] == written
     entries = own.desk.records.entries(own.desk.records.reed("Gull 7").uuid)
@@ -240,7 +240,5 @@ def test_an_older_page_is_used_as_of_what_was_written_since(window, own, first):
     write(page, "offline")
     expect(page.get_by_text("1 entry waits to be sent.")).to_be_visible()
     page.context.set_offline(False)
-    expect(page.locator("#unsent")).to_have_text(
-        re.compile("^(?!.*(wait|refused))"), timeout=20_000
-    )
+    expect(page.locator("#unsent")).to_have_text(re.compile("^(?!.*(wait|refused))"))
     assert notes(own.desk)[first:] == ["online", "offline"]

@@ -114,7 +114,7 @@ def test_sections_are_loaded_in_the_colours_of_the_page(window, filled, scheme):
     page.goto(filled.address + filled.reed)
     picture = page.get_by_role("img", name="Sections of the plain blade")
     picture.scroll_into_view_if_needed()
-    expect(picture).to_have_js_property("complete", value=True, timeout=20_000)
+    expect(picture).to_have_js_property("complete", value=True)
     assert picture.evaluate("(e) => e.naturalWidth") > 100
     assert ("dark=1" in picture.evaluate("(e) => e.currentSrc")) is (scheme == "dark")
 

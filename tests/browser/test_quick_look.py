@@ -147,7 +147,7 @@ def measured(hand: Hand) -> list[str]:
         page.keyboard.type(f"{value}\n")
         hand.count("point")
     expect(page.locator("#now")).to_have_text("All points of this round are read.")
-    expect(page.locator(".sending")).to_have_text("all sent", timeout=20_000)
+    expect(page.locator(".sending")).to_have_text("all sent")
     return values
 
 

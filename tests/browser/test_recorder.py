@@ -86,7 +86,7 @@ def begin(page: Page, served: Served) -> None:
 
 
 def wait_for_blows(page: Page, count: int) -> None:
-    expect(page.locator("dd.blows")).to_have_text(str(count), timeout=15_000)
+    expect(page.locator("dd.blows")).to_have_text(str(count))
 
 
 def test_what_is_blown_is_measured_live_and_kept_sample_for_sample(bench, own):
@@ -105,7 +105,7 @@ def test_what_is_blown_is_measured_live_and_kept_sample_for_sample(bench, own):
 
     page.route("**/finish", look)
     page.get_by_role("button", name="Stop and keep").click()
-    expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch", timeout=20_000)
+    expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch")
     payload, kept = recording_of(own)
     assert kept.shape[1] == payload.settings["microphone_channels"]
     assert np.array_equal(kept.ravel(), seen[0])
@@ -134,7 +134,7 @@ def test_what_the_browser_does_to_the_sound_is_checked_and_kept(bench, own):
     page.get_by_role("button", name="Record", exact=True).click()
     wait_for_blows(page, 1)
     page.get_by_role("button", name="Stop and keep").click()
-    expect(page.locator(".takes .says")).to_contain_text("Kept.", timeout=20_000)
+    expect(page.locator(".takes .says")).to_contain_text("Kept.")
     payload, _ = recording_of(own)
     settings = payload.settings
     for name in ("echoCancellation", "noiseSuppression", "autoGainControl"):
@@ -161,7 +161,7 @@ def test_a_browser_that_does_otherwise_is_found_out(bench, own):
     expect(told).to_contain_text("keeps changing the sound although it was asked not to (noise")
     expect(told).to_contain_text("does not say whether it changes the sound (automatic level)")
     page.get_by_role("button", name="Stop and keep").click()
-    expect(page.locator(".takes .says")).to_contain_text("Kept.", timeout=20_000)
+    expect(page.locator(".takes .says")).to_contain_text("Kept.")
     settings = recording_of(own)[0].settings
     assert settings["noiseSuppression"] is True
     assert settings["autoGainControl"] is None
@@ -178,7 +178,7 @@ def test_a_reload_in_mid_take_loses_nothing_that_was_in_the_store(bench, own):
     expect(item).to_contain_text("Was cut short")
     there = in_browser(page)
     item.get_by_role("button", name="Keep what there is").click()
-    expect(item.locator(".says")).to_contain_text("Kept. Pitch", timeout=20_000)
+    expect(item.locator(".says")).to_contain_text("Kept. Pitch")
     payload, kept = recording_of(own)
     assert len(kept) >= kept_before
     assert np.array_equal(kept.ravel(), there)
@@ -210,7 +210,7 @@ def test_a_connection_that_drops_is_taken_up_again(bench, own):
     expect(page.get_by_role("button", name="Record", exact=True)).to_be_visible()
     there = in_browser(page)
     page.context.set_offline(False)
-    expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch", timeout=20_000)
+    expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch")
     assert np.array_equal(recording_of(own)[1].ravel(), there)
 
 
@@ -316,7 +316,7 @@ def test_the_recorder_is_sound_for_all(bench, own, width, scheme):
         )
         assert small == []
     page.get_by_role("button", name="Stop and keep").click()
-    expect(page.locator(".takes .says")).to_contain_text("Kept.", timeout=20_000)
+    expect(page.locator(".takes .says")).to_contain_text("Kept.")
     assert faults(page) == []
 
 
@@ -342,14 +342,14 @@ def test_a_server_that_ends_in_mid_take_gets_every_sample_once(bench, tmp_path: 
         page.goto(f"{server.address}{reed}/record")
         until_kept(page, f"{reed}/record")
         page.get_by_role("button", name="Record", exact=True).click()
-        expect(page.locator(".takes .says")).to_contain_text("Kept on this device", timeout=15_000)
+        expect(page.locator(".takes .says")).to_contain_text("Kept on this device")
         wait_for_blows(page, 3)
         page.get_by_role("button", name="Stop and keep").click()
         expect(page.get_by_role("button", name="Record", exact=True)).to_be_visible()
         there = in_browser(page)
         page.reload()  # nor does it hang on the page that recorded
         server.revive()
-        expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch", timeout=30_000)
+        expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch")
         assert server.ends == [ENDED]
     with open_desk(folder) as desk:
         _, kept = recording_of(Served(server.address, desk, reed))
@@ -421,7 +421,7 @@ def test_a_take_that_becomes_too_long_is_ended_and_kept(bench, own):
 
     page.route("**/record", shorter)
     begin(page, own)
-    expect(page.locator(".takes .says")).to_contain_text("Kept.", timeout=20_000)
+    expect(page.locator(".takes .says")).to_contain_text("Kept.")
     payload, kept = recording_of(own)
     assert payload.settings["longest_reached"] is True
     assert 1.2 < len(kept) / payload.sample_rate <= 1.5
@@ -437,8 +437,8 @@ def test_a_browser_without_room_keeps_what_it_had_room_for(bench, own):
              return real.call(this, value); };"""
     )
     begin(page, own)
-    expect(page.get_by_role("alert")).to_contain_text("no room for more", timeout=15_000)
-    expect(page.locator(".takes .says")).to_contain_text("Kept.", timeout=20_000)
+    expect(page.get_by_role("alert")).to_contain_text("no room for more")
+    expect(page.locator(".takes .says")).to_contain_text("Kept.")
     payload, kept = recording_of(own)
     assert payload.settings["store_failed"] is True
     assert len(kept) == 20 * 2048

@@ -43,7 +43,7 @@ START = (
 )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(cuts=st.lists(CUTS, max_size=4), size=st.floats(1e-6, 9e-6))
 def test_carrying_only_ever_takes_cane_and_only_where_it_was_cut(
     cuts: list[Cut], size: float
@@ -59,7 +59,7 @@ def test_carrying_only_ever_takes_cane_and_only_where_it_was_cut(
         assert many.reading.thickness <= few.reading.thickness
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(cut=CUTS, along=st.floats(48e-3, 70e-3), fraction=st.floats(-1.0, 1.0))
 def test_a_mirrored_cut_is_mirrored(cut: Cut, along: float, fraction: float) -> None:
     other = {"left": "right", "right": "left"}

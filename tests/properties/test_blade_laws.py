@@ -19,9 +19,7 @@ from crowlight.blade import (
 )
 
 SMALL = MeshSize(across=6, front=6, behind=3)
-FEW = settings(
-    max_examples=5, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
-)
+FEW = settings(max_examples=5, suppress_health_check=[HealthCheck.too_slow])
 
 
 def blades(**changes) -> Blades:

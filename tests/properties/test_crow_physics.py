@@ -37,7 +37,7 @@ HOME = find_resonances(staple_bore(), SEA)
 
 
 @given(altitude=altitudes, note=st.sampled_from(["crow", *NOTES]))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_loop_gain_is_proportional_to_density(altitude: float, note: str) -> None:
     # Wall losses alone give an exponent of 1, radiation alone one half of it less: 0.9 to 1.1.
     duct = staple_bore() if note == "crow" else played_bore(NOTES[note].length)
@@ -49,7 +49,7 @@ def test_loop_gain_is_proportional_to_density(altitude: float, note: str) -> Non
 
 
 @given(reed=reeds, altitude=altitudes)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_volume_flow_goes_as_one_over_root_density(reed: ReedParameters, altitude: float) -> None:
     thin = breath(standard_atmosphere(altitude).pressure)
     there = find_resonances(staple_bore(), thin, modes=3)
@@ -62,7 +62,7 @@ def test_volume_flow_goes_as_one_over_root_density(reed: ReedParameters, altitud
 
 
 @given(reed=reeds, altitude=altitudes)
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_wider_and_softer_undoes_thinner_air(reed: ReedParameters, altitude: float) -> None:
     thin = breath(standard_atmosphere(altitude).pressure)
     there = find_resonances(staple_bore(), thin)
@@ -75,7 +75,7 @@ def test_wider_and_softer_undoes_thinner_air(reed: ReedParameters, altitude: flo
 
 
 @given(reed=reeds)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_reed_nobody_blows_is_quiet(reed: ReedParameters) -> None:
     modes = growth_modes(stacked([reed]), HOME, np.array([1.0]))
     assert modes.real.max() < 0.0
@@ -131,7 +131,7 @@ def energy(reed: ReedParameters, kick: float, rate: float) -> tuple[float, float
     ),
     kick=-1.296875,
 )
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_a_passive_reed_never_gains_energy(reed: ReedParameters, kick: float) -> None:
     gain, bound, given_away = energy(reed, kick, 768e3)
     assert gain <= bound + 1e-18
@@ -146,7 +146,7 @@ def test_energy_is_gained_by_the_step_alone() -> None:
 
 
 @given(reed=reeds)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_threshold_lies_below_closing_and_scales_with_pressure_units(reed: ReedParameters) -> None:
     found = onsets([reed], HOME)
     if np.isfinite(found.pressure[0]):

@@ -112,7 +112,7 @@ def scrapes(plan: Plan) -> list[Option]:
     return [o for o in plan.options if o.act.kind == "scrape"]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(**CASES, words=WORDS, said=SAID)
 def test_a_plan_never_adds_cane_and_takes_it_from_one_zone(
     fault: dict[str, float], sd: float, seed: int, words: Words, said: frozenset[str]
@@ -137,7 +137,7 @@ def thinnest(values: list[float]) -> float:
     return math.fsum(worst) / len(worst)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(**CASES, words=WORDS, said=SAID, which=st.integers(0, 10_000), lower=st.integers(0, 60))
 def test_floors_are_crossed_as_often_as_stated_and_seldom_by_a_plan(
     fault: dict[str, float],
@@ -194,7 +194,7 @@ def crossings(reed: ReedNow, chance: Chance, act: Act) -> float:
     return crossed / len(reed.draws)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(**CASES, words=WORDS, said=SAID, told=st.sampled_from([1, -1]))
 def test_the_thinner_side_or_blade_is_never_touched_to_fix_a_difference(
     fault: dict[str, float], sd: float, seed: int, words: Words, said: frozenset[str], told: int
@@ -213,7 +213,7 @@ def test_the_thinner_side_or_blade_is_never_touched_to_fix_a_difference(
             assert here > (weight * reed.mean[::-1, :, ::-1]).sum()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(**CASES, words=WORDS, said=SAID)
 def test_the_plan_of_a_mirrored_reed_is_the_mirrored_plan(
     fault: dict[str, float], sd: float, seed: int, words: Words, said: frozenset[str]
@@ -236,7 +236,7 @@ def test_the_plan_of_a_mirrored_reed_is_the_mirrored_plan(
             assert [x.low, x.high] == pytest.approx(ends, abs=1e-9 * (abs(x.high) + 1))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     **CASES,
     first=st.floats(0.1, 2.0),
@@ -271,7 +271,7 @@ def test_knowing_less_never_loosens_the_chance_constraint(
             assert one <= other
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=5)
 @given(
     seed=st.integers(0, 999),
     wanted=st.sampled_from([-1.0, -0.5, 0.5]),

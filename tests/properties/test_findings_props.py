@@ -238,14 +238,14 @@ def swap_blades(where: Where, places: str) -> Where:
     return where.mirrored() if places == "edge" else where.exchanged()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(knowns)
 def test_a_mirrored_reed_has_mirrored_findings(known: Known) -> None:
     there = outcome(rank(known), lambda where, _: where.mirrored())
     assert outcome(rank(mirrored(known)), stay) == there
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(knowns)
 def test_findings_follow_the_blades_when_the_mark_is_on_the_other(known: Known) -> None:
     assert outcome(rank(exchanged(known)), stay) == outcome(rank(known), swap_blades)
@@ -277,7 +277,7 @@ def filled_field(owner: Any, name: str, rng: random.Random) -> Any:
     return None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(knowns, st.randoms(use_true_random=False))
 def test_what_says_nothing_changes_nothing(known: Known, rng: random.Random) -> None:
     more = filled(known, rng)
@@ -297,7 +297,7 @@ def shuffled(of: Catalogue, rng: random.Random) -> Catalogue:
     return replace(of, findings=findings, checks={c.code: c for c in mixed(of.checks.values())})
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(knowns, st.randoms(use_true_random=False))
 def test_the_order_of_evidence_does_not_matter(known: Known, rng: random.Random) -> None:
     there, again = rank(known), rank(known, of=shuffled(catalogue(), rng))
@@ -343,7 +343,7 @@ def stronger(item: Item, looked: Looked, by: float) -> Looked:
     return Looked(count=(min(of, seen + 1), of))
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.data())
 def test_support_never_falls_when_evidence_for_grows(data: st.DataObject) -> None:
     case = data.draw(st.sampled_from(_cases()))
@@ -368,7 +368,7 @@ def test_support_never_falls_when_evidence_for_grows(data: st.DataObject) -> Non
         assert ORDER.index(support(after)) >= ORDER.index(support(before))
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(st.data())
 def test_not_knowing_widens_and_does_not_count_against(data: st.DataObject) -> None:
     case = data.draw(st.sampled_from([c for c in _cases() if _answerable(c)]))

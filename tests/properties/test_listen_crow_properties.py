@@ -18,9 +18,7 @@ from crowlight.invented.sounds import (
 from crowlight.listen import measure_crow, measure_peep, measure_swell
 
 RATE = 24_000.0
-SAME = settings(
-    max_examples=12, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
-)
+SAME = settings(max_examples=12, suppress_health_check=list(HealthCheck))
 kinds = st.sampled_from(["clean", "mixed", "rattling"])
 seeds = st.integers(0, 2**32 - 1)
 NUMBERS = (

@@ -99,7 +99,6 @@ def shown(row: ReedSummary) -> dict[str, object]:
 @given(history=histories())
 @settings(
     max_examples=40,
-    deadline=None,
     # Every example adds a reed of its own to the same records.
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
@@ -118,9 +117,7 @@ def test_the_summary_is_what_the_entries_say(
 
 
 @given(history=histories())
-@settings(
-    max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_the_past_never_changes(records: SqlRecords, history: list[list[NewEntry]]) -> None:
     reed = records.add_reed(NewReed(uuid=uuid4(), name=str(uuid4())))
     states = [state_of(())]

@@ -144,7 +144,7 @@ def test_what_cannot_be_right_is_named(change: dict, message: str) -> None:
         track_pitch(given_.pop("sound"), given_.pop("rate"), **given_)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     pitch=st.floats(170, 1600),
     gain=st.floats(1e-4, 1.0),

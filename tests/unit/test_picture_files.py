@@ -194,7 +194,7 @@ def test_hostile_files_are_refused_with_a_remedy(name: str):
         READ(HOSTILE[name])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.data())
 def test_no_damage_ends_in_anything_but_a_picture_or_a_sentence(data: st.DataObject):
     whole = bytearray(data.draw(st.sampled_from([PHOTO, jpeg(), webp(), saved(flat(9, 99, 199))])))
