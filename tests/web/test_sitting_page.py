@@ -16,6 +16,7 @@ from crowlight.bench.kinds import Described, Withdrawn
 from crowlight.bench.sittings import MOST_REEDS, Step
 from crowlight.report.sitting import STEPS, WHY
 from crowlight.web import create_app
+from crowlight.web.bench_choice import OFFERED
 from crowlight.web.routes import sitting
 from crowlight.wiring import open_desk
 
@@ -241,3 +242,37 @@ def test_the_gauge_comes_before_a_decision_where_the_advice_lacks_it(tmp_path, m
         assert "What next?" not in page.text
         send(site, "/bench/pass", reed, step="measure")
         assert doing(site.get("/bench")) == "What next?"
+
+
+def test_a_reed_that_does_not_lie_here_is_never_mistaken_for_the_one_that_does(site: Site):
+    """Whoever comes from another reed's page is told which one is in hand, and can lay theirs."""
+    lay(site, "Gull 7")
+    other = site.add_reed("Ruff").rsplit("/", 1)[1]
+    page = site.get(f"/bench?reed={other}&step=cut")
+    assert in_hand(page) == "Gull 7"
+    assert "<bdi>Ruff</bdi> does not lie on the bench." in page.text
+    assert "By itself the next step would be" not in page.text  # `cut` was meant for the other
+    assert f'value="{other}"><button class="primary" type="submit">Lay it here' in page.text
+    send(site, "/bench/add", other)
+    page = site.get(f"/bench?reed={other}")
+    assert in_hand(page) == "Ruff"
+    assert "does not lie on the bench" not in page.text
+
+
+def test_a_full_bench_says_so_to_one_more(site: Site):
+    lay(site, *(f"Reed {n}" for n in range(MOST_REEDS)))
+    other = site.add_reed("Ruff").rsplit("/", 1)[1]
+    page = site.get(f"/bench?reed={other}")
+    assert "does not lie on the bench" in page.text
+    assert f"{MOST_REEDS} reeds lie here already" in page.text
+    assert "Lay it here" not in page.text
+
+
+def test_the_reed_somebody_came_from_is_ticked_however_long_the_list(site: Site):
+    first = site.add_reed("Gull 7").rsplit("/", 1)[1]
+    for n in range(OFFERED):
+        site.add_reed(f"Reed {n}")
+    page = site.get(f"/bench?reed={first}")
+    assert fields_of(page)["reed"] == [first]
+    assert "checked" not in site.get("/bench").text
+    assert site.get("/bench?reed=nothing").status_code == 200

@@ -14,13 +14,14 @@ from starlette.responses import RedirectResponse, Response
 
 from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import Withdrawn
-from crowlight.bench.ports import ReedQuery, Sitting, SittingReed
+from crowlight.bench.ports import Reed, ReedQuery, Sitting, SittingReed
 from crowlight.bench.posted import Owed
 from crowlight.bench.sittings import MOST_REEDS, Act, Step, minutes_wet, next_act, passed_now
 from crowlight.errors import CrowlightError, InputError, NotFound
 from crowlight.report.advice import ASKS
 from crowlight.report.sitting import STEPS, WHY, asked_said
 from crowlight.report.words import Words, mark
+from crowlight.web.bench_choice import OFFERED, kept_reed, offered
 from crowlight.web.fields import FORMS
 from crowlight.web.held import guesses_first, held
 from crowlight.web.log import Line, lines
@@ -45,8 +46,6 @@ router = APIRouter(include_in_schema=False)
 
 #: Kinds of entry that are written down at the bench itself.
 _KINDS = ("wetting", "trials", "playing-test", "treated", "cut", "clip", "after-check", "rest")
-#: Reeds offered for a sitting.
-_OFFERED = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,7 +101,7 @@ def bench_page(
     """Show the reeds on the bench and the one in hand, or choose reeds for a sitting."""
     sitting = bench.desk.records.open_sitting()
     if sitting is None or not sitting.reeds:
-        return _choosing(request, bench, text=q)
+        return _choosing(request, bench, text=q, came_from=kept_reed(bench.desk, reed))
     return _page(request, bench, sitting, asked=reed, step=step)
 
 
@@ -111,16 +110,18 @@ def _choosing(
     bench: Bench,
     *,
     text: str = "",
+    came_from: Reed | None = None,
     typed: Mapping[str, Sequence[str]] | None = None,
     troubles: Sequence[Trouble] = (),
     status: int = 200,
 ) -> Response:
-    found = bench.desk.reeds(ReedQuery(text=text[:200].strip(), limit=_OFFERED))
+    if came_from is not None:  # that one is meant to lie here
+        typed = {"reed": [str(came_from.uuid)]}
     return bench.pages.render(
         request,
         "bench-choose.html",
         status=status,
-        found=found,
+        found=offered(bench.desk, text, came_from),
         text=text,
         most=MOST_REEDS,
         typed=typed or {},
@@ -142,7 +143,9 @@ def _page(
     tiles = [_tile(bench, here) for here in sitting.reeds]
     in_hand = asked if asked in {str(t.here.reed) for t in tiles} else str(sitting.shown)
     tile = next((t for t in tiles if str(t.here.reed) == in_hand), tiles[0])
-    others = bench.desk.reeds(ReedQuery(limit=_OFFERED))
+    elsewhere = None if asked == in_hand else kept_reed(bench.desk, asked)
+    step = "" if elsewhere else step  # it was meant for the other one
+    others = bench.desk.reeds(ReedQuery(limit=OFFERED))
     here = {t.here.reed for t in tiles}
     hand = _hand(tile, step, bench.words)
     advice = _advice(request, bench, tile.sheet) if hand.step is Step.DECIDE else _Advice()
@@ -158,6 +161,7 @@ def _page(
         tiles=tiles,
         hand=hand,
         advice=advice,
+        elsewhere=elsewhere,
         steps=[(s, bench.words(STEPS[s].name)) for s in Step],
         most=MOST_REEDS,
         others=[(str(r.uuid), r.name) for r in others.rows if r.uuid not in here],
