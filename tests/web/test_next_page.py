@@ -193,7 +193,7 @@ def test_somebody_elses_reed_asks_for_hygiene_and_consent_first(site, reed, jobs
     hygiene = told.index("wash hands, clean the reed before and after")
     assert told.index("Ask the owner before anything that cannot be undone.") > hygiene
     assert hygiene < told.index("Why, and what else could be done")
-    assert f'href="{reed}/write/wish"' in site.get(f"{reed}/next").text
+    assert f'href="{reed}/write/wish?from=next"' in site.get(f"{reed}/next").text
 
 
 @pytest.mark.parametrize("about", ["nothing", "unmeasured"])
@@ -271,7 +271,7 @@ def test_a_blunt_knife_is_sharpened_first_and_that_is_written_as_the_knifes(site
     jobs.about = "blunt"
     page = site.get(f"{reed}/next")
     assert glance_text(page).startswith("Sharpen the knife first")
-    assert f'href="{reed}/write/knife">Knife sharpened: write it down' in page.text
+    assert f'href="{reed}/write/knife?from=next">Knife sharpened: write it down' in page.text
     assert f'action="{reed}/next/did"' not in page.text
 
 

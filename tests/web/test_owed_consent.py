@@ -50,11 +50,11 @@ def test_without_an_answer_the_screen_asks_and_offers_no_knife(site: Site, reed:
     page = site.get(f"{reed}/next")
     assert heading(page) == "Ask the player before any cut"
     assert ASK in front(page)
-    assert f'class="button primary" href="{reed}/write/consent?to=cut"' in front(page)
+    assert f'class="button primary" href="{reed}/write/consent?to=cut&amp;from=next"' in front(page)
     assert f"{reed}/next/did" not in page.text
     assert 'name="strokes"' not in page.text
     assert 'class="act"' not in front(page)  # no patch is drawn
-    assert f'href="{reed}/write/wish">The owner' not in page.text  # said once only
+    assert f'href="{reed}/write/wish?from=next">The owner' not in page.text  # said once only
 
 
 def test_after_a_no_the_screen_leaves_it_and_says_why(site: Site, desk: Desk, reed: str):
@@ -88,7 +88,7 @@ def test_something_else_that_cuts_waits_for_the_player_as_well(site: Site, desk:
     assert 'name="did" value="treated"' in page.text
     for kind in ("cut", "clip"):
         assert f'name="did" value="{kind}"' not in page.text
-        assert f'href="{reed}/write/{kind}"' in page.text
+        assert f'href="{reed}/write/{kind}?from=next"' in page.text
     # a form that was open before is refused, and what was typed stands in it
     desk.write("Gull 7", Consent(to="cut", answer="yes"))
     open_before = site.get(f"{reed}/next/other")
@@ -192,7 +192,7 @@ def test_a_reed_that_left_the_workshop_is_not_worked_on(site: Site, desk: Desk, 
     page = site.get(f"{reed}/next")
     assert heading(page) == "It has left the workshop: nothing to do to it here"
     assert "This reed has left the workshop." in front(page)
-    assert f'href="{reed}/write/stage"' in front(page)
+    assert f'href="{reed}/write/stage?from=next"' in front(page)
     assert f"{reed}/next/did" not in page.text
     assert ASK not in page.text
     desk.write("Gull 7", Stage(stage="on-the-bench"))

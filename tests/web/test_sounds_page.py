@@ -493,3 +493,9 @@ def test_a_sound_whose_file_is_gone_says_so_and_the_page_still_opens(
             kept.unlink()
     assert "could not be measured" in said(site.get(where))
     assert "ould not be measured" in said(site.get(f"{reed}/sounds"))
+
+
+def test_a_recording_is_followed_by_the_question_what_is_wrong(site: Site) -> None:
+    reed = site.add_reed()
+    page = site.get(sent(site, reed, crow()))
+    assert f'href="{reed}/next">What is wrong, and what to do next' in page.text

@@ -18,6 +18,7 @@ from crowlight.report.posted_words import ALLOWED, CONSENT_TO, SHOWS, STAGES
 from crowlight.report.reminders import reminder_said
 from crowlight.report.words import Words, mark
 from crowlight.web.looking import as_kept
+from crowlight.web.onward import FROM_ARRIVAL
 from crowlight.web.photographs import PICTURE_HEADERS, keep_sent
 from crowlight.web.sending import Bench, Sent, UseBench, read_form
 from crowlight.web.typing_in import Trouble
@@ -47,11 +48,15 @@ def _steps(sheet: Sheet, words: Words) -> list[_Step]:
         before.append(e.payload.kind)
     steps = (
         (mark("Photographs"), f"{base}/arrival#photos", "photo"),
-        (mark("Air of the room"), f"{base}/write/climate", "climate"),
-        (mark("Description: thread, style, staple"), f"{base}/write/described", "described"),
-        (mark("Lengths"), f"{base}/write/lengths", "lengths"),
-        (mark("Opening, wet and at rest"), f"{base}/write/opening", "opening"),
-        (mark("Readings of both blades"), f"{base}/readings", "readings"),
+        (mark("Air of the room"), f"{base}/write/climate{FROM_ARRIVAL}", "climate"),
+        (
+            mark("Description: thread, style, staple"),
+            f"{base}/write/described{FROM_ARRIVAL}",
+            "described",
+        ),
+        (mark("Lengths"), f"{base}/write/lengths{FROM_ARRIVAL}", "lengths"),
+        (mark("Opening, wet and at rest"), f"{base}/write/opening{FROM_ARRIVAL}", "opening"),
+        (mark("Readings of both blades"), f"{base}/measure", "readings"),
         (mark("Its crow, if it may be played"), f"{base}/sounds", "recording"),
     )
     return [_Step(words(title), href, kind in before) for title, href, kind in steps]

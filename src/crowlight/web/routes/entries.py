@@ -23,6 +23,7 @@ from crowlight.web.field import Form
 from crowlight.web.fields import FORMS
 from crowlight.web.log import lines
 from crowlight.web.looking import as_kept
+from crowlight.web.onward import back_to
 from crowlight.web.sending import (
     Bench,
     Sent,
@@ -83,6 +84,7 @@ def _page(
         corrects=corrects,
         news=lines(sheet, bench.words)[:5] if status == 409 else [],
         asks=corrects is None and _asks(bench, sheet.reed.uuid, kind),
+        back=back_to(request, sheet.reed.uuid),
     )
 
 
@@ -198,7 +200,7 @@ def _write(
                 uuid = None  # what is sent next is something new
         else:
             done = "corrected" if entry else "written"
-            return RedirectResponse(f"/reeds/{reed}?done={done}&form={kind}", 303)
+            return RedirectResponse(back_to(request, reed, done, kind), 303)
     return _page(
         request,
         bench,
