@@ -140,3 +140,74 @@ def test_without_scripts_the_points_are_typed(window, own: Served):
         page.locator(f"[name={name}_y]").fill(f"{100 * y / HIGH:.2f}")
     page.get_by_role("button", name="Which side lets more light through?").click()
     expect(page.locator(".summary")).to_contain_text("More light on the left")
+
+
+#: Corners of a reed that is small in its photograph: less than a finger apart on a telephone.
+SMALL = ((40.0, 30.0), (46.0, 30.0), (45.0, 34.0), (41.0, 34.0))
+
+
+def tap_small(page: Page) -> None:
+    until_seen(page)
+    picture_of = page.locator(".light-mark img")
+    picture_of.scroll_into_view_if_needed()
+    for across, down in SMALL:
+        box = picture_of.bounding_box()
+        assert box
+        page.mouse.click(
+            box["x"] + box["width"] * across / 100, box["y"] + box["height"] * down / 100
+        )
+
+
+def test_points_closer_than_a_finger_are_marked_and_dragged_one_by_one(window, own: Served):
+    own.desk.light.keep("Gull 7", picture())
+    page = window(390, "dark")
+    page.goto(f"{own.address}{own.reed}/light")
+    tap_small(page)
+    expect(page.locator(".light-status")).to_contain_text("All four are marked")
+    names = ("tip_left", "tip_right", "foot_right", "foot_left")
+    for name, (across, down) in zip(names, SMALL, strict=True):
+        assert typed(page, f"{name}_x") == pytest.approx(across, abs=0.4)
+        assert typed(page, f"{name}_y") == pytest.approx(down, abs=0.4)
+
+    handles = [page.get_by_role("button", name=label) for label in LABELS]
+    boxes = [handle.bounding_box() for handle in handles]
+    middles = [(b["x"] + b["width"] / 2, b["y"] + b["height"] / 2) for b in boxes if b]
+    apart = [
+        ((ax - bx) ** 2 + (ay - by) ** 2) ** 0.5
+        for n, (ax, ay) in enumerate(middles)
+        for bx, by in middles[n + 1 :]
+    ]
+    assert len(apart) == 6
+    assert min(apart) >= 44
+
+    # each is dragged by its own ring, by as much as the finger goes, and no other moves
+    across_all = page.locator(".light-mark img").bounding_box()
+    assert across_all
+    for name, handle in zip(names, handles, strict=True):
+        before = {n: (typed(page, f"{n}_x"), typed(page, f"{n}_y")) for n in names}
+        box = handle.bounding_box()
+        assert box
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x, y + 12, steps=4)
+        page.mouse.up()
+        for other in names:
+            moved = 100 * 12 / across_all["height"] if other == name else 0.0
+            assert typed(page, f"{other}_x") == pytest.approx(before[other][0], abs=0.01)
+            assert typed(page, f"{other}_y") == pytest.approx(before[other][1] + moved, abs=0.05)
+
+
+def test_a_trembling_tap_on_a_handle_moves_nothing(window, own: Served):
+    own.desk.light.keep("Gull 7", picture())
+    page = window(390)
+    page.goto(f"{own.address}{own.reed}/light")
+    click_all(page)
+    before = typed(page, "foot_left_x")
+    box = page.get_by_role("button", name=LABELS[3]).bounding_box()
+    assert box
+    page.mouse.move(box["x"] + 22, box["y"] + 22)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 24, box["y"] + 23, steps=2)
+    page.mouse.up()
+    assert typed(page, "foot_left_x") == before

@@ -1,4 +1,4 @@
-"""After something was written down, the step after it is at hand: no way round by the reed's log."""
+"""After something was written down, the step after it is at hand."""
 
 from __future__ import annotations
 

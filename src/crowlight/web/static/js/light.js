@@ -1,5 +1,9 @@
 // Marking four points of a reed on its photograph: click, drag, or arrow keys. What is marked stands
 // in the number fields of the form; without this module they are typed.
+// Where points lie so close that a finger would take the wrong one, their handles stand apart from
+// them, each tied to its point by a line.
+const APART = 46; // pixels between the middles of two handles, which are 44 wide
+const SHAKE = 4; // pixels: a tap trembles, a drag goes further
 const box = document.querySelector(".light-mark");
 const form = document.querySelector(".light-form");
 const image = box?.querySelector("img");
@@ -24,7 +28,9 @@ function start() {
   const under = document.createElementNS(lines.namespaceURI, "polygon");
   under.setAttribute("class", "light-under");
   const over = document.createElementNS(lines.namespaceURI, "polygon");
-  lines.append(under, over);
+  const ties = document.createElementNS(lines.namespaceURI, "path");
+  ties.setAttribute("class", "light-ties");
+  lines.append(under, over, ties);
   const loupe = document.createElement("canvas");
   loupe.className = "light-loupe";
   loupe.width = loupe.height = 240;
@@ -48,12 +54,23 @@ function start() {
     handle.addEventListener("keydown", (event) => keyed(event, point));
     handle.addEventListener("pointerdown", (event) => {
       handle.setPointerCapture(event.pointerId);
+      const [x, y] = at(event);
+      // the point need not lie under the finger
+      point.held = { dx: value(point.x) - x, dy: value(point.y) - y, from: [event.clientX, event.clientY], drawn: false };
       look(point);
     });
     handle.addEventListener("pointermove", (event) => {
-      if (handle.hasPointerCapture(event.pointerId)) place(point, ...at(event));
+      if (!handle.hasPointerCapture(event.pointerId)) return;
+      const { held } = point;
+      held.drawn ||= Math.hypot(event.clientX - held.from[0], event.clientY - held.from[1]) > SHAKE;
+      const [x, y] = at(event);
+      if (held.drawn) place(point, x + held.dx, y + held.dy);
     });
-    handle.addEventListener("click", (event) => event.stopPropagation());
+    handle.addEventListener("click", (event) => {
+      // a tap, beside a point that is marked, for the next one; not a key, nor the end of a drag
+      const tapped = event.detail > 0 && !point.held?.drawn && points.some((p) => !isSet(p));
+      if (!tapped) event.stopPropagation();
+    });
     point.handle = handle;
     box.insertBefore(handle, loupe);
   }
@@ -115,13 +132,48 @@ function start() {
     loupe.hidden = false;
   }
 
+  // Returns where the handles stand, in pixels: on their points, or pushed apart and off the edges.
+  function stands(known) {
+    const [wide, high] = [image.clientWidth, image.clientHeight];
+    const inside = (v, most) => Math.min(Math.max(v, APART / 2), Math.max(most - APART / 2, APART / 2));
+    const at = known.map((p) => [(value(p.x) / 100) * wide, (value(p.y) / 100) * high]);
+    if (!wide || !high) return at;
+    for (let round = 0; round < 60; round += 1) {
+      let moved = false;
+      for (let a = 0; a < at.length; a += 1) {
+        for (let b = a + 1; b < at.length; b += 1) {
+          let [dx, dy] = [at[b][0] - at[a][0], at[b][1] - at[a][1]];
+          const far = Math.hypot(dx, dy);
+          if (far >= APART - 0.01) continue;
+          if (far < 1) [dx, dy] = [Math.cos(a + 2 * b), Math.sin(a + 2 * b)];
+          const push = (APART - far) / 2 / Math.hypot(dx, dy);
+          at[a] = [at[a][0] - dx * push, at[a][1] - dy * push];
+          at[b] = [at[b][0] + dx * push, at[b][1] + dy * push];
+          moved = true;
+        }
+      }
+      for (const spot of at) [spot[0], spot[1]] = [inside(spot[0], wide), inside(spot[1], high)];
+      if (!moved) break;
+    }
+    return at;
+  }
+
   function show() {
     const known = points.filter(isSet);
-    for (const point of points) {
-      point.handle.hidden = !isSet(point);
-      point.handle.style.left = `${value(point.x) ?? 0}%`;
-      point.handle.style.top = `${value(point.y) ?? 0}%`;
+    const spots = stands(known);
+    const [wide, high] = [image.clientWidth || 1, image.clientHeight || 1];
+    for (const point of points) point.handle.hidden = !isSet(point);
+    let tied = "";
+    for (const [n, point] of known.entries()) {
+      const [x, y] = [value(point.x), value(point.y)];
+      const off = [spots[n][0] - (x / 100) * wide, spots[n][1] - (y / 100) * high];
+      point.handle.style.left = `${x}%`;
+      point.handle.style.top = `${y}%`;
+      point.handle.style.setProperty("--off-x", `${off[0]}px`);
+      point.handle.style.setProperty("--off-y", `${off[1]}px`);
+      if (Math.hypot(...off) > 1) tied += `M${x},${y}L${x + (100 * off[0]) / wide},${y + (100 * off[1]) / high}`;
     }
+    ties.setAttribute("d", tied);
     const path = known.map((p) => `${value(p.x)},${value(p.y)}`).join(" ");
     under.setAttribute("points", path);
     over.setAttribute("points", path);
@@ -137,5 +189,6 @@ function start() {
     point.handle.focus({ preventScroll: true });
   });
   form.addEventListener("input", show);
+  new ResizeObserver(show).observe(image); // it comes late, and a telephone is turned
   show();
 }
