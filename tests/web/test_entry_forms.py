@@ -413,3 +413,32 @@ def test_own_styles_are_offered_and_kept(site):
     assert 'value="my &lt;curly&gt; one"' in site.get(address).text
     assert site.send(address, {"style": own.name}).status_code == 303
     assert site.desk.sheet("Gull 7").state.described.style == own.name
+
+
+@pytest.mark.parametrize(
+    ("kind", "fields", "said"),
+    [
+        ("opening", {"height": "0.0009"}, "0.0009 mm can hardly be meant; if it was read"),
+        ("opening", {"height": "0,0012"}, "type 1.2 mm"),
+        ("opening", {"height": "0.9", "uncertainty": "0.00005"}, "type 0.05 mm"),
+        ("cut", {"zone": "tip", "blades": "marked", "depth": "0.00002"}, "type 0.02 mm"),
+        ("clip", {"amount": "0.0005"}, "type 0.5 mm"),
+        ("climate", {"humidity": "0,45"}, "if it was read in parts of one, type 45 %"),
+        ("intake", {"hall_humidity": "0.3"}, "type 30 %"),
+    ],
+)  # fmt: skip
+def test_a_number_too_small_to_be_meant_is_asked_about(site, kind, fields, said):
+    path = site.add_reed()
+    answer = site.send(f"{path}/write/{kind}", fields)
+    assert answer.status_code == 422
+    assert said in answer.text
+    assert not site.desk.records.entries(site.desk.records.reed("Gull 7").uuid)
+
+
+@pytest.mark.parametrize(
+    ("kind", "fields"),
+    [("opening", {"height": "0"}), ("opening", {"height": "0.02"}), ("climate", {"humidity": "0"}),
+     ("clip", {"amount": "0.01"}), ("cut", {"zone": "tip", "blades": "marked", "depth": "0.001"})],
+)  # fmt: skip
+def test_a_small_number_that_can_be_meant_is_written_down(site, kind, fields):
+    assert site.send(f"{site.add_reed()}/write/{kind}", fields).status_code == 303

@@ -22,6 +22,7 @@ __all__ = [
     "answer",
     "choice",
     "followed",
+    "humidity",
     "line",
     "mm",
     "text",
@@ -61,6 +62,10 @@ class Field:
         Name of the field that says which of them.
     mistaken : tuple of (str, float)
         Other units in which such a number is often read, to ask about one outside its limits.
+    least : float
+        Smallest number above 0 that can be meant, as typed: below it, another unit is asked about.
+    slip : tuple of (str, float)
+        The unit such a small number was then typed in, and how many of this field's go to it.
     more : bool
         Whether a page may offer more choices than these.
     """
@@ -80,6 +85,8 @@ class Field:
     units: tuple[tuple[str, float], ...] = ()
     unit_from: str = ""
     mistaken: tuple[tuple[str, float], ...] = ()
+    least: float = 0.0
+    slip: tuple[str, float] = ("", 1.0)
 
     def typed_in(self, unit: str) -> Field:
         """Return the field in one of its units; as it is if that is none of them."""
@@ -112,11 +119,35 @@ class Form:
     says_something: bool = True
 
 
-def mm(name: str, label: str, **rest: str | bool) -> Field:
-    """Return a length."""
-    return Field(name=name, label=label, unit="mm", factor=1e-3, mistaken=_INCHES, **rest)  # pyright: ignore[reportArgumentType]  # passed through
+def mm(name: str, label: str, *, least: float = 1e-3, **rest: str | bool) -> Field:
+    """Return a length; nothing of a reed is measured to less than a micrometre."""
+    return Field(
+        name=name,
+        label=label,
+        unit="mm",
+        factor=1e-3,
+        mistaken=_INCHES,
+        least=least,
+        slip=_METRES,
+        **rest,  # pyright: ignore[reportArgumentType]  # passed through
+    )
 
 
+def humidity(name: str, label: str, **rest: str | bool) -> Field:
+    """Return a relative humidity; no room is as dry as a hundredth."""
+    return Field(
+        name=name,
+        label=label,
+        unit="%",
+        factor=0.01,
+        least=1.0,
+        slip=_OF_ONE,
+        **rest,  # pyright: ignore[reportArgumentType]  # passed through
+    )
+
+
+_METRES = (mark("metres"), 1000.0)
+_OF_ONE = (mark("parts of one"), 100.0)
 _INCHES = (("inches", 25.4e-3),)
 #: Pressures as manometers show them, in pascals; centimetres of water at 4 °C.
 PRESSURES = (("hPa", 100.0), ("mbar", 100.0), ("cmH2O", 98.0665), ("kPa", 1000.0))

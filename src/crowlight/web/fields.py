@@ -20,6 +20,7 @@ from crowlight.web.field import (
     Form,
     answer,
     followed,
+    humidity,
     mm,
 )
 from crowlight.web.workshop_fields import WORKSHOP_FORMS
@@ -56,7 +57,7 @@ FORMS: Mapping[str, Form] = MappingProxyType(
             title=mark("Opening"),
             about=mark("The gap between the blades at the tip, wet and at rest."),
             fields=(
-                mm("height", mark("Height"), needed=True),
+                mm("height", mark("Height"), least=0.02, needed=True),
                 mm(
                     "uncertainty",
                     mark("How well it is known, ±"),
@@ -123,6 +124,7 @@ FORMS: Mapping[str, Form] = MappingProxyType(
                 mm(
                     "amount",
                     mark("Amount"),
+                    least=0.01,
                     hint=mark("Leave empty if it was not measured; the length is then not known."),
                 ),
                 Field(
@@ -247,7 +249,7 @@ FORMS: Mapping[str, Form] = MappingProxyType(
             about=mark("The air in the room."),
             fields=(
                 Field(name="temperature", label=mark("Temperature"), unit="°C", offset=273.15),
-                Field(name="humidity", label=mark("Relative humidity"), unit="%", factor=0.01),
+                humidity("humidity", mark("Relative humidity")),
                 Field(name="pressure", label=mark("Air pressure"), unit="hPa", factor=100.0),
             ),
         ),

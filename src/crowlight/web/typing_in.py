@@ -105,6 +105,8 @@ def _value(field: Field, values: Sequence[str], words: Words, more: Collection[s
                         words.say(mark("%(value)s must be a whole number"), value=values[0])
                     )
                 return int(number)
+            if 0.0 < number < field.least:
+                raise InputError(_too_small(field, number, words))
             return number * field.factor + field.offset
         case "choice" if not _offered(field, values[0], more):
             text = mark("“%(value)s” is not one of the choices; choose again")
@@ -113,6 +115,17 @@ def _value(field: Field, values: Sequence[str], words: Words, more: Collection[s
             return int(values[0])
         case _:
             return values[0]
+
+
+def _too_small(field: Field, number: float, words: Words) -> str:
+    """Say that a number is smaller than any that can be meant, and what may be meant."""
+    unit, times = field.slip
+    return words.say(
+        mark("%(value)s can hardly be meant; if it was read in %(unit)s, type %(meant)s"),
+        value=f"{shown(number)} {field.unit}",
+        unit=words(unit),
+        meant=f"{float(f'{number * times:.4g}'):g} {field.unit}",
+    )
 
 
 def _offered(field: Field, value: str, more: Collection[str]) -> bool:

@@ -16,7 +16,7 @@ from crowlight.report.posted_words import (
     WHERE,
 )
 from crowlight.report.words import mark
-from crowlight.web.field import REMARK, Field, Form, answer, choice, line, mm, text
+from crowlight.web.field import REMARK, Field, Form, answer, choice, humidity, line, mm, text
 
 __all__ = ["HYGIENE", "WORKSHOP_FORMS"]
 
@@ -70,13 +70,7 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                     offset=273.15,
                     section=_WHERE_PLAYED,
                 ),
-                Field(
-                    name="hall_humidity",
-                    label=mark("Hall, relative humidity"),
-                    unit="%",
-                    factor=0.01,
-                    section=_WHERE_PLAYED,
-                ),
+                humidity("hall_humidity", mark("Hall, relative humidity"), section=_WHERE_PLAYED),
                 choice(
                     "season",
                     mark("Air of the hall, if nobody measured"),

@@ -49,6 +49,8 @@ router = APIRouter(include_in_schema=False)
 
 #: Kinds of entry the form "did something else" writes.
 _OTHERS = ("cut", "clip", "treated")
+#: No clip is this small: it was typed in another unit [mm].
+_LEAST_CLIP = 0.01
 
 
 # --- what was done -------------------------------------------------------------------------------
@@ -96,7 +98,7 @@ def _deed(sent: Sent, words: Words) -> tuple[Deed | None, list[Trouble]]:
     if not sent.one("option").isdecimal():
         text = mark("This was sent without saying what was done; look at the page again.")
         return None, [Trouble("", words(text))]
-    for name, unit, most in (("strokes", "", 30.0), ("amount", "mm", 3.0)):
+    for name, unit, least, most in (("strokes", "", 1.0, 30.0), ("amount", "mm", _LEAST_CLIP, 3.0)):
         if name not in sent.typed:
             continue
         try:
@@ -104,9 +106,15 @@ def _deed(sent: Sent, words: Words) -> tuple[Deed | None, list[Trouble]]:
         except InputError as error:
             troubles.append(Trouble(name, str(error)))
             continue
-        if not 0.0 < value <= most or (name == "strokes" and value != int(value)):
-            text = mark("%(typed)s is outside 0 to %(most)s %(unit)s; what should it be?")
-            said = words.say(text, typed=sent.one(name), most=words.number(most, 0), unit=unit)
+        if not least <= value <= most or (name == "strokes" and value != int(value)):
+            text = mark("%(typed)s is outside %(least)s to %(most)s %(unit)s; what should it be?")
+            said = words.say(
+                text,
+                typed=sent.one(name),
+                least=words.number(least, 0 if least == 1.0 else 2),
+                most=words.number(most, 0),
+                unit=unit,
+            )
             troubles.append(Trouble(name, said.replace(" ;", ";")))
             continue
         if name == "strokes":
