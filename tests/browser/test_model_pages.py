@@ -9,6 +9,8 @@ import pytest
 from playwright.sync_api import Page, expect
 from tests.soundness import faults
 
+from crowlight.bench.kinds import Described
+
 pytestmark = pytest.mark.browser
 
 TRIP = "home_name=Saltmarsh&home_altitude=5&to_name=Highfold&to_altitude=2100&made=blank&ask=1"
@@ -161,3 +163,33 @@ def test_without_scripts_the_waiting_page_and_the_form_still_work(window, modell
     expect(page.locator(".foreseen")).to_be_visible()
     assert closing(page) == "\N{MINUS SIGN}8.0 %"
     expect(page.get_by_role("slider")).to_have_count(0)
+
+
+def test_the_answer_of_a_journey_is_seen_on_a_telephone_without_scrolling(window, modelled, canned):
+    """It stands below a long form: one goes there also after it was computed."""
+    canned.held = threading.Event()
+    page = window(390)
+    page.goto(f"{modelled.address}{modelled.reed}/journey")
+    page.locator("[name=home_altitude]").fill("5")
+    page.locator("[name=to_altitude]").fill("2100")
+    page.get_by_role("button", name="What changes").click()
+    expect(page.get_by_role("progressbar")).to_have_count(1)
+    canned.held.set()
+    expect(page.get_by_role("heading", name="What to do")).to_be_in_viewport(timeout=20_000)
+
+
+def test_a_long_thread_and_cork_leave_room_for_the_name(window, own):
+    own.desk.write(
+        "Gull 7", Described(thread_colour="darkredwithgold" * 4, cork_number="1234567890" * 3)
+    )
+    page = window(390, is_mobile=True)
+    for path in ("/bench", own.reed, "/"):
+        page.goto(own.address + path)
+        wide, seen = page.evaluate(
+            "[document.documentElement.scrollWidth, document.documentElement.clientWidth]"
+        )
+        assert wide <= seen, f"{path} is {wide} wide"
+    page.goto(own.address + own.reed)
+    name = page.get_by_role("heading", level=1).bounding_box()
+    assert name
+    assert name["height"] < 60  # one line: the tag does not press it together
