@@ -14,6 +14,7 @@ import soundfile
 from tests.canned_models import CannedJobs
 
 from crowlight.bench.desk import Desk
+from crowlight.bench.workshop_kinds import Intake
 from crowlight.plan import contested_claims
 from crowlight.wiring import open_desk
 
@@ -201,3 +202,16 @@ def test_a_barometer_on_the_spot_is_used(pages):
     (inputs,) = [i for t, i in jobs.asked if t == "travel"]
     assert inputs["destination"].pressure == pytest.approx(81_150.0)
     assert inputs["home"].pressure is None
+
+
+def test_a_posted_reed_goes_where_it_is_played_unless_one_says_otherwise(site: Any, desk: Desk):
+    player = desk.people.add_player("Lene (invented)").uuid
+    place = desk.people.add_place(player, "Highfold (invented)", altitude=1850.0)
+    reed = desk.posted.take_in("Sent 1", Intake(complaint="Too hard."), player=player)
+    chosen = f'<option value="{place.uuid}" selected>'
+    page = site.get(f"/reeds/{reed.uuid}/journey").text
+    home, to = page.split('id="f-to_place"')
+    assert chosen in to
+    assert chosen not in home
+    assert chosen not in site.get(f"/reeds/{reed.uuid}/journey?{TRIP}").text
+    assert chosen not in site.get(f"{site.add_reed('Ruff')}/journey").text

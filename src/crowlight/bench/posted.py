@@ -269,7 +269,7 @@ class Posted:
 
         None if nobody knows how high that is.
         """
-        place = self._place(reed, intake)
+        place = self.place(reed, intake)
         altitude = intake.altitude if intake and intake.altitude is not None else None
         if altitude is None and place is not None:
             altitude = place.altitude
@@ -286,7 +286,8 @@ class Posted:
             season=(intake and intake.season) or USUAL,
         )
 
-    def _place(self, reed: Reed, intake: Intake | None) -> PersonPlace | None:
+    def place(self, reed: Reed, intake: Intake | None) -> PersonPlace | None:
+        """Return where a reed is played: as the intake says, or its player's only place."""
         places = {p.uuid: p for p in self.desk.records.places()}
         if intake is not None and intake.place is not None:
             return places.get(intake.place)

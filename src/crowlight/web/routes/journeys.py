@@ -14,7 +14,7 @@ import numpy as np
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from crowlight.bench.desk import Desk
+from crowlight.bench.desk import Desk, Sheet
 from crowlight.bench.places import USUAL, SiteAsked
 from crowlight.bench.ports import Heard, PersonPlace
 from crowlight.errors import CrowlightError, InputError
@@ -36,7 +36,7 @@ from crowlight.web.numbers import shown
 from crowlight.web.routes.blades import waiting
 from crowlight.web.running import Running, UnderWay
 from crowlight.web.security import POLICY_REPORT
-from crowlight.web.sending import UseBench
+from crowlight.web.sending import Bench, UseBench
 
 __all__ = ["router"]
 
@@ -90,7 +90,7 @@ def journey_page(request: Request, reed: UUID, bench: UseBench) -> Response:
         places=[(str(p.uuid), _place_told(p, words)) for p in places],
         climates=[(code, words(said)) for code, said in CLIMATES.items()],
         made=[(code, words(said)) for code, said in MADE.items()],
-        typed=question.typed,
+        typed=question.typed or _start(bench, sheet),
         troubles=question.troubles,
         told=told,
         trip=trip,
@@ -101,6 +101,13 @@ def journey_page(request: Request, reed: UUID, bench: UseBench) -> Response:
         crows=[(site, crow, _strip(crow, words)) for site, crow in crows],
         usual=USUAL,
     )
+
+
+def _start(bench: Bench, sheet: Sheet) -> dict[str, list[str]]:
+    """Return what the form starts with: a posted reed goes back to where it is played."""
+    posting = bench.desk.posted.posting(sheet.reed.uuid)
+    place = bench.desk.posted.place(sheet.reed, posting.intake) if posting else None
+    return {"to_place": [str(place.uuid)]} if place else {}
 
 
 @router.get("/reeds/{reed}/journey/altitude.svg", include_in_schema=False)
