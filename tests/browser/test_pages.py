@@ -7,8 +7,10 @@ import re
 
 import pytest
 from playwright.sync_api import Page, expect
+from tests.lit_pictures import file_of, light
 from tests.soundness import faults
 
+from crowlight.bench.workshop_kinds import Intake
 from crowlight.report import report_html
 
 pytestmark = pytest.mark.browser
@@ -179,3 +181,13 @@ def test_what_is_unsound_is_found(window):
     found = faults(page)
     assert {line.split(":")[0] for line in found} >= {"image-alt", "color-contrast"}
     assert all("image-alt" not in line for line in faults(page, ("color-contrast",)))
+
+
+def test_small_links_that_do_something_are_tall_enough_for_a_wet_thumb(window, own):
+    own.desk.write("Gull 7", Intake(complaint="It buzzes."))
+    own.desk.light.keep("Gull 7", file_of(light()))
+    page = window(390, is_mobile=True)
+    page.goto(f"{own.address}{own.reed}/arrival")
+    box = page.get_by_role("link", name="withdraw against the light").bounding_box()
+    assert box
+    assert box["height"] >= 44

@@ -60,6 +60,14 @@ def arrival(site: Site, reed: str) -> str:
     return site.get(f"{reed}/arrival").text
 
 
+def test_when_all_is_seen_and_measured_the_question_is_what_is_wrong(site: Site, posted: str):
+    link = f'<a class="button" href="{posted}/next">What is wrong, and what to do next'
+    assert link in arrival(site, posted)
+    for kind, fields in (("climate", {"temperature": "21"}), ("opening", {"height": "0.9"})):
+        site.send(f"{posted}/write/{kind}", fields)
+    assert link in arrival(site, posted)  # photograph and crow are still to do
+
+
 def test_an_error_on_the_way_does_not_lose_the_way(site: Site, posted: str):
     form = f"{posted}/write/opening?from=arrival"
     wrong = site.send(form, {"height": "9"})
