@@ -44,14 +44,19 @@ def test_a_reed_is_taken_in_with_a_new_player_and_place(site: Site):
         uses_knife="no",
         place_name="The hall",
         altitude="1850",
+        hall_temperature="18",
         hall_humidity="30",
         deadline="2026-04-02",
         may_cut="ask",
+        age="12",
         played="4,5",
+        staple="46 mm, brass",
+        afterwards="discard",
     )
     assert answer.status_code == 303, answer.text
     page = site.get(answer.headers["location"])
-    for said in ("Taken in.", "Too hard.", "Lene", "The hall", "1,850 m", "4.5 h", "2026-04-02"):
+    told = ("Taken in.", "Too hard.", "Lene", "The hall", "1,850 m", "4.5 h", "2026-04-02")
+    for said in (*told, "18 °C and 30 % humidity", "12 d", "46 mm, brass", "throw it away"):
         assert said in page.text
     (queued,) = site.desk.posted.queue()
     assert queued.player.uses_knife is False

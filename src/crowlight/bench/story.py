@@ -60,7 +60,7 @@ class Story:
     measured_again : bool
         Whether readings were taken after the last of them.
     climate : Climate or None
-        The air of the workshop when it came.
+        The last air of the workshop that was written down before the work.
     crow_before, crow_after : Crow or None
         The last usable crow before the work, and after it.
     photos_before, photos_after : tuple of Entry
@@ -226,11 +226,11 @@ def _travel(
 
 
 def _climate(entries: Sequence[Entry], came: datetime | None) -> Climate | None:
-    """Return the first air written down since it came."""
+    """Return the last air written down since it came."""
     return next(
         (
             e.payload
-            for e in entries
+            for e in reversed(entries)
             if isinstance(e.payload, Climate) and (came is None or e.happened_at >= came)
         ),
         None,

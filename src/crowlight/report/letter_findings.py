@@ -107,6 +107,14 @@ def found_said(story: Story, words: Words, *, most: int) -> str:
         out.append(
             words.count("One more differs less.", "%(num)s more differ less.", len(told) - most)
         )
+    if again := len(differing(story.arrival)) - len(told):
+        out.append(
+            words.count(
+                "One more says the same again of a place named here, measured otherwise.",
+                "%(num)s more say the same again of places named here, measured otherwise.",
+                again,
+            )
+        )
     risk = group.mapped.geometry.risk if group.mapped else 0.05
     out.append(
         words.say(

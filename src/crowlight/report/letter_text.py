@@ -31,7 +31,7 @@ from crowlight.report.letter_findings import (
     sentence,
 )
 from crowlight.report.letter_journey import expected
-from crowlight.report.posted_words import WHERE
+from crowlight.report.posted_words import WHERE, air_said
 from crowlight.report.words import Words, mark
 
 __all__ = ["PARTS", "Draft", "day_said", "draft", "glossary"]
@@ -193,13 +193,10 @@ def _came(story: Story, words: Words) -> str:
     if story.crow_before:
         said_crow = crow_said(story.crow_before.heard, words)
         measured.append(words.say(mark("- Its crow %(sounds)s"), sounds=said_crow))
-    if story.climate and story.climate.humidity is not None:
-        measured.append(
-            words.say(
-                mark("- The air in my workshop: %(humidity)s %% humidity."),
-                humidity=words.number(100.0 * story.climate.humidity, 0),
-            )
-        )
+    if story.climate and (
+        air := air_said(story.climate.temperature, story.climate.humidity, words)
+    ):
+        measured.append(words.say(mark("- The air in my workshop: %(air)s."), air=air))
     if measured:
         out.append(words(mark("Before I touched it I measured:")))
         out.append("\n".join(measured))

@@ -7,12 +7,22 @@ from typing import Any
 
 from crowlight.bench.posted import Queued
 from crowlight.bench.posting import Posting, Reason, Work
+from crowlight.bench.workshop_kinds import Intake
+from crowlight.report.journey_rows import CLIMATES
 from crowlight.report.letter_text import day_said
-from crowlight.report.posted_words import CONSENT_TO, STAGES
+from crowlight.report.posted_words import CONSENT_TO, STAGES, air_said
 from crowlight.report.reminders import reminder_said
 from crowlight.report.words import Words, literal, mark
 
-__all__ = ["WORK", "asked_said", "paid_said", "queue_plain", "queue_text", "reason_said"]
+__all__ = [
+    "WORK",
+    "asked_said",
+    "hall_said",
+    "paid_said",
+    "queue_plain",
+    "queue_text",
+    "reason_said",
+]
 
 #: What a reed is sorted to.
 WORK: Mapping[Work, str] = {
@@ -69,6 +79,15 @@ def paid_said(posting: Posting, words: Words) -> str:
         parts.append(words.say(mark("%(minutes)s min"), minutes=minutes))
     parts += [f"{words.number(sum_, 2)} {code}".strip() for code, sum_ in posting.costs.items()]
     return ", ".join(parts)
+
+
+def hall_said(intake: Intake, words: Words) -> str:
+    """Return the air of the hall a reed is wanted for; empty if nobody said anything of it."""
+    measured = air_said(intake.hall_temperature, intake.hall_humidity, words)
+    if measured or not intake.season:
+        return measured
+    usual = words(CLIMATES.get(intake.season, intake.season))
+    return words.say(mark("not measured; usual: %(climate)s"), climate=usual)
 
 
 def queue_text(queue: Iterable[Queued], words: Words) -> str:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from crowlight.report.words import mark
+from crowlight.report.words import Words, mark
 
 __all__ = [
+    "AFTERWARDS",
     "ALLOWED",
     "CONSENT_ANSWERS",
     "CONSENT_TO",
@@ -15,6 +16,7 @@ __all__ = [
     "SHOWS",
     "STAGES",
     "WHERE",
+    "air_said",
 ]
 
 STAGES: Mapping[str, str] = {
@@ -86,3 +88,24 @@ SHOWS: Mapping[str, str] = {
     "damage": mark("damage"),
     "other": mark("something else"),
 }
+
+
+#: What the player wants of a reed that cannot be saved.
+AFTERWARDS: Mapping[str, str] = {
+    "ask": mark("ask me"),
+    "return": mark("send it back"),
+    "discard": mark("throw it away"),
+}
+
+
+def air_said(temperature: float | None, humidity: float | None, words: Words) -> str:
+    """Return the air of a room, temperature [K] and relative humidity; empty if it is not known."""
+    if temperature is None and humidity is None:
+        return ""
+    warm = words.number((temperature or 0.0) - 273.15, 0)
+    damp = words.number(100.0 * (humidity or 0.0), 0)
+    if temperature is None:
+        return words.say(mark("%(humidity)s %% humidity"), humidity=damp)
+    if humidity is None:
+        return words.say(mark("%(warm)s °C"), warm=warm)
+    return words.say(mark("%(warm)s °C and %(humidity)s %% humidity"), warm=warm, humidity=damp)

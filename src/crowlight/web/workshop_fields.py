@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from crowlight.report.journey_rows import CLIMATES
 from crowlight.report.posted_words import (
+    AFTERWARDS,
     ALLOWED,
     CONSENT_ANSWERS,
     CONSENT_TO,
@@ -112,11 +113,7 @@ WORKSHOP_FORMS: Mapping[str, Form] = MappingProxyType(
                 choice(
                     "afterwards",
                     mark("If it cannot be saved"),
-                    (
-                        ("ask", mark("ask me")),
-                        ("return", mark("send it back")),
-                        ("discard", mark("throw it away")),
-                    ),
+                    tuple(AFTERWARDS.items()),
                     section=_ALLOWS,
                 ),
                 text(

@@ -14,8 +14,9 @@ import vl_convert
 from tests.pictures import PLACE, jpeg, png
 from tests.posted_desk import fonts_of, posted_desk, text_of, told_of
 
+from crowlight.bench.advice_kinds import Treated
 from crowlight.bench.desk import Desk
-from crowlight.bench.kinds import Cut
+from crowlight.bench.kinds import Climate, Cut
 from crowlight.bench.pictures import Picture
 from crowlight.bench.places import SiteAsked
 from crowlight.bench.ports import Player
@@ -23,6 +24,7 @@ from crowlight.bench.story import Story
 from crowlight.bench.workshop_kinds import LETTER_PARTS, Consent, Intake, Letter, Outcome, Photo
 from crowlight.reed import Blade
 from crowlight.report.letter import blocks, letter_content, letter_html, letter_pdf
+from crowlight.report.letter_findings import differing, named
 from crowlight.report.letter_text import draft, glossary
 from crowlight.report.words import in_locale
 from crowlight.wiring import open_desk
@@ -71,6 +73,27 @@ def test_what_was_found_carries_its_interval(wigeon: Story):
     assert low < value < high
     assert low > 0.0  # else it would not be named
     assert "95 %" in found
+
+
+def test_differences_that_say_the_same_again_are_counted(wigeon: Story):
+    """The letter names fewer than the reed's page counts; it says so."""
+    again = len(differing(wigeon.arrival)) - len(named(wigeon.arrival))
+    found = draft(wigeon, words=WORDS).parts["found"]
+    assert again > 0
+    assert ("say the same again" in found) or ("says the same again" in found)
+    assert str(again) in found or again == 1
+
+
+def test_the_air_is_that_of_before_the_work(tmp_path: Path):
+    with open_desk(tmp_path) as desk:
+        desk.add_reed("Dunlin")
+        desk.write("Dunlin", Intake(complaint="Too hard."))
+        desk.write("Dunlin", Climate(humidity=0.0045))  # a slip, not corrected but said again
+        desk.write("Dunlin", Climate(temperature=294.15, humidity=0.45))
+        desk.write("Dunlin", Treated(what="cleaned"))
+        desk.write("Dunlin", Climate(humidity=0.7))
+        parts = draft(desk.posted.story("Dunlin"), words=WORDS).parts
+    assert "The air in my workshop: 21 °C and 45 % humidity." in parts["came"]
 
 
 def test_what_was_done_is_what_was_written_down(wigeon: Story):

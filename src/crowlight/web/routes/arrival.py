@@ -13,8 +13,8 @@ from crowlight.bench.desk import Sheet
 from crowlight.bench.kinds import Clip, Cut
 from crowlight.bench.workshop_kinds import Intake
 from crowlight.report.photographs import THUMB, smaller
-from crowlight.report.posted import WORK, asked_said, paid_said, reason_said
-from crowlight.report.posted_words import ALLOWED, CONSENT_TO, SHOWS, STAGES
+from crowlight.report.posted import WORK, asked_said, hall_said, paid_said, reason_said
+from crowlight.report.posted_words import AFTERWARDS, ALLOWED, CONSENT_TO, SHOWS, STAGES
 from crowlight.report.reminders import reminder_said
 from crowlight.report.words import Words, mark
 from crowlight.web.looking import as_kept
@@ -87,9 +87,11 @@ def _page(
         stages=STAGES,
         work=WORK,
         allowed=ALLOWED,
+        afterwards=AFTERWARDS,
         consent_to=CONSENT_TO,
         reason_said=reason_said,
         asked_said=asked_said,
+        hall_said=hall_said,
         paid_said=paid_said,
         reminder_said=reminder_said,
         hygiene=bench.words(HYGIENE),
