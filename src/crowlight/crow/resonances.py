@@ -130,9 +130,8 @@ def find_resonances(duct: Duct, air: Air, *, modes: int = 6, highest: float = 20
             "check the bore's sizes"
         )
         raise OutsideModel(msg)
-    poles, residues = _newton(
-        duct, air, np.asarray(2j * np.pi * found[:wanted], dtype=complex), modes
-    )
+    starts = np.asarray(2j * np.pi * found[:wanted], dtype=complex)
+    poles, residues = _newton(duct, air, starts, modes, 2.0 * np.pi * step)
     sums = Resonances(poles, residues, 0.0, 0.0, float(air.density))
     low = np.array([1e-3j, 0.1j]) * abs(poles[0])  # as good as steady, and below the first note
     left = input_impedance(duct, low, air) - sums.impedance(low)
@@ -145,8 +144,10 @@ def find_resonances(duct: Duct, air: Air, *, modes: int = 6, highest: float = 20
     )
 
 
-def _newton(duct: Duct, air: Air, s: Complex, modes: int) -> tuple[Complex, Complex]:
-    """First zeros of the admittance near the starts `s`, and 1 / Y' there."""
+def _newton(
+    duct: Duct, air: Air, s: Complex, modes: int, reach: float
+) -> tuple[Complex, Complex]:
+    """First zeros of the admittance near the starts `s`, no step longer than `reach`; and 1 / Y'."""
 
     def slope(at: Complex) -> tuple[Complex, Complex]:
         # One call for value and central difference; Y is analytic, so any direction will do.
@@ -162,6 +163,8 @@ def _newton(duct: Duct, air: Air, s: Complex, modes: int) -> tuple[Complex, Comp
         y, dy = slope(s)
         with np.errstate(divide="ignore", invalid="ignore"):
             move = y / dy
+            # Where Y' nearly vanishes, between two poles, a whole step would leave both.
+            move *= np.minimum(1.0, reach / np.abs(move))
         # One that met its pole to the last digit finds no number there, and has arrived.
         move = np.where(close & ~np.isfinite(move), 0.0, move)
         s = s - move

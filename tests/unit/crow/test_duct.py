@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.signal import find_peaks
 
 from crowlight.crow import NOTES, Staple, find_resonances, played_bore, staple_bore
 from crowlight.crow.duct import Duct, cylinder, input_impedance, joined
@@ -131,3 +132,14 @@ def test_a_resonance_met_to_the_last_digit_is_not_lost(altitude: float) -> None:
     assert np.abs(there.poles / middle - 1).max() < 1e-8
     middle = (below.residues + above.residues) / 2
     assert np.abs(there.residues / middle - 1).max() < 1e-8
+
+
+@pytest.mark.parametrize("length", [0.03, 0.05, 0.054, 0.058, 0.062])
+def test_no_resonance_between_two_others_is_passed_over(length: float) -> None:
+    """Every peak of the impedance, looked for in fine steps, has its pole: none stands for another."""
+    bore = played_bore(length)
+    sums = find_resonances(bore, AIR)
+    axis = np.arange(20.0, 1.02 * sums.frequencies[-1], 4.0)
+    exact = np.abs(input_impedance(bore, 2j * np.pi * axis, AIR))
+    peaks = axis[find_peaks(exact)[0]]
+    np.testing.assert_allclose(sums.frequencies, peaks, rtol=0.01)
