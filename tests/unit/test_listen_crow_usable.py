@@ -17,7 +17,9 @@ from crowlight.invented.sounds import (
     swell_take,
 )
 from crowlight.listen import check_usable
+from crowlight.listen.blows import find_blows
 from crowlight.listen.usable import clipped_runs
+from crowlight.listen.waveform import working
 
 RATE = 48_000.0
 
@@ -172,3 +174,17 @@ def test_attempts_with_one_reed_are_not_two_reeds():
 def test_loudest_channel_is_judged():
     sound = take()
     assert codes(np.stack([np.zeros_like(sound), -sound], axis=1))[0] == set()
+
+
+@pytest.mark.parametrize("rate", [8_000, 11_025, 44_100, 48_000, 88_200])
+def test_blows_late_in_a_long_take_are_where_they_are(rate):
+    """At 44,100 a hop of 10 ms is no whole number of samples."""
+    time = np.arange(60 * rate) / rate
+    wave = 1e-4 * np.random.default_rng(1).standard_normal(time.size)
+    on = (time >= 57.0) & (time < 59.0)
+    wave[on] += 0.3 * np.sin(2 * np.pi * 523.0 * time[on])
+    x, slow = working(wave, rate)
+    (blow,) = find_blows(x, slow)
+    # the window of the levels is 20 ms long, their spacing 10 ms
+    assert blow.start == pytest.approx(57.0, abs=0.02)
+    assert blow.end == pytest.approx(59.0, abs=0.02)

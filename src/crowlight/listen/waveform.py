@@ -68,10 +68,11 @@ def working(wave: Floats, rate: float) -> tuple[Floats, float]:
 
 def levels(wave: Floats, rate: float, *, hop: float = 0.01, window: float = 0.02) -> Floats:
     """RMS level every `hop` seconds over `window` seconds [dB re full scale], floor -160."""
-    step, width = max(round(hop * rate), 1), max(round(window * rate), 1)
+    step, width = max(hop * rate, 1.0), max(round(window * rate), 1)
     if wave.size < width:
         return np.zeros(0)
     total = np.concatenate([[0.0], np.cumsum(wave**2)])
-    starts = np.arange(0, wave.size - width + 1, step)
+    # A hop need not be whole samples, as at 22,050 Hz; rounded, a minute would last 0.14 s more.
+    starts = np.rint(np.arange(0.0, wave.size - width + 0.5, step)).astype(np.intp)
     power = np.maximum(total[starts + width] - total[starts], 0.0) / width
     return 10.0 * np.log10(np.maximum(power, 1e-16))
