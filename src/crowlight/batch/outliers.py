@@ -109,11 +109,13 @@ def robust_distances(
             "quantity, all measured"
         )
         raise InputError(msg)
-    width = x.std(axis=0, ddof=1)
-    if not (width > 0.0).all():
+    if not (np.ptp(x, axis=0) > 0.0).all():
         msg = "a quantity is the same on all reeds; leave it out"
         raise InputError(msg)
-    z = (x - np.median(x, axis=0)) / width
+    off = x - np.median(x, axis=0)
+    # a reed far off would widen the deviation so much that all others seem to be one
+    width = np.median(np.abs(off), axis=0)
+    z = off / np.where(width > 0.0, width, x.std(axis=0, ddof=1))
     distance = _distances(z[None], rng, _STARTS)[0]
     cut, correction = distance_cut(n, p, rng=rng, risk=risk)
     return Apart(

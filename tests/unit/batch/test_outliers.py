@@ -53,3 +53,12 @@ def test_too_few_reeds_are_refused() -> None:
     column = rng.normal(size=20)
     with pytest.raises(InputError, match="determine each other"):
         robust_distances(np.column_stack([column, 2.0 * column]), rng=rng)
+
+
+@pytest.mark.parametrize("far", [1e3, 1e6])
+def test_a_reed_very_far_off_does_not_make_the_others_look_alike(far: float) -> None:
+    """Such as a reading typed without its decimal point, in three quantities."""
+    rng = np.random.default_rng(7)
+    reeds = rng.normal(size=(20, 3))
+    reeds[4] = far
+    assert robust_distances(reeds, rng=rng).outlying[0] == 4
