@@ -128,3 +128,16 @@ def test_too_few_labels_fall_back_to_common_practice():
 def test_labels_that_cannot_be_fitted_are_refused(x, y, match):
     with pytest.raises(InputError, match=match):
         fit_classes(x, y)
+
+
+@pytest.mark.parametrize("most", [0, 2])
+def test_many_labels_of_one_class_do_not_squeeze_out_another(most):
+    """Of 304 takes 300 are of one class: the others keep a place of their own."""
+    rng = np.random.default_rng(4)
+    few = [j for j in range(3) if j != most]
+    y = np.array([most] * 300 + few * 2)
+    x = rng.normal(size=(304, 3)) + 4.0 * y[:, None]
+    model = fit_classes(x, y)
+    assert model.threshold[0] < model.threshold[1]
+    between = model.probability(np.linspace(-8.0, 16.0, 400)[:, None] * np.ones(3))
+    assert between[:, 1].max() > 0.3

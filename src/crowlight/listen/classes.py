@@ -179,8 +179,8 @@ def fit_classes(
         raise InputError(msg)
     centre, scale = data.mean(axis=0), np.maximum(data.std(axis=0), 1e-9)
     z = (data - centre) / scale
-    share = np.clip([np.mean(label <= 0), np.mean(label <= 1)], 0.02, 0.98)
-    first = special.logit(share)
+    # All classes are there, so both shares lie between 0 and 1, and the second is the larger.
+    first = special.logit([np.mean(label <= 0), np.mean(label <= 1)])
     start = np.concatenate([np.zeros(z.shape[1]), [first[0], np.log(first[1] - first[0])]])
     found = optimize.minimize(
         _loss,
