@@ -127,3 +127,12 @@ def test_several_measures_share_one_level_of_false_alarms():
     assert together["b"].high - together["b"].low > alone.high - alone.low
     assert together["a"].control == pytest.approx(0.1)
     assert together["b"].control is None
+
+
+def test_attempts_alike_to_the_digit_do_not_make_a_change_certain():
+    found = compare_attempts([10.0] * 3, [10.01] * 3)
+    assert (found.verdict, found.low, found.high) == (TOO_FEW, -np.inf, np.inf)
+    # the maker's own spread from earlier takes still counts
+    known = Spread(4.0, 20.0)
+    assert compare_attempts([10.0] * 3, [10.01] * 3, known=known).verdict == NO_CHANGE
+    assert compare_attempts([10.0] * 3, [60.0] * 3, known=known).verdict == CHANGED

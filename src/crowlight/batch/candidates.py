@@ -211,7 +211,7 @@ def welch_interval(a: Array, b: Array, level: float = 0.95) -> tuple[float, floa
     Returns
     -------
     low, high : float
-        B. L. Welch, *Biometrika* 34 (1947) 28-35.
+        B. L. Welch, *Biometrika* 34 (1947) 28-35; NaN where neither group has any spread.
 
     Examples
     --------
@@ -223,8 +223,8 @@ def welch_interval(a: Array, b: Array, level: float = 0.95) -> tuple[float, floa
 
     va, vb = float(a.var(ddof=1)) / len(a), float(b.var(ddof=1)) / len(b)
     middle = float(a.mean() - b.mean())
-    if va + vb == 0.0:
-        return middle, middle
+    if np.ptp(a) == 0.0 and np.ptp(b) == 0.0:
+        return math.nan, math.nan
     dof = (va + vb) ** 2 / (va**2 / (len(a) - 1) + vb**2 / (len(b) - 1))
     half = float(stdtrit(dof, 0.5 + level / 2.0)) * math.sqrt(va + vb)
     return middle - half, middle + half

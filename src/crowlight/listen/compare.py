@@ -223,7 +223,8 @@ def compare_attempts(
     own = estimate_spread(sides)
     spread = _pool(own, known)
     difference = two.median - one.median - (taken or 0.0)
-    if not (one.enough and two.enough) or not spread.freedom > 0:
+    # Attempts that are all the same to the last digit say nothing about their spread.
+    if not (one.enough and two.enough) or not spread.deviation > 0.0:
         return Change(difference, -np.inf, np.inf, TOO_FEW, one, two, spread, taken)
     factor += median_factor(one.attempts) ** 2 + median_factor(two.attempts) ** 2
     reach = stats.t.ppf(0.5 + confidence / 2.0, spread.freedom) * spread.deviation * np.sqrt(factor)

@@ -192,3 +192,12 @@ def test_candidates_are_seldom_wrong() -> None:
         named += bool(found.named)
     # at most a tenth of the batches, and three standard deviations
     assert named <= 6 + 3 * math.sqrt(6)
+
+
+def test_reeds_without_any_spread_say_nothing_of_it() -> None:
+    """Three of each, alike to the digit: dealing out alone gives as much once in ten."""
+    kinds = [0, 0, 0, 1, 1, 1]
+    told = evaluate_split([0.03] * 3 + [0.01] * 3, kinds, before=0.03, rng=np.random.default_rng(9))
+    assert told.answer == "cannot-tell"
+    assert np.isnan(told.low)
+    assert told.p > 0.05
