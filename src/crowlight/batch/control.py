@@ -133,7 +133,8 @@ def control_chart(values: ArrayLike) -> ControlChart:
         msg = f"a control chart needs {LEAST} values or more, all of them numbers; got {x.size}"
         raise InputError(msg)
     ranges = np.abs(np.diff(x))
-    centre, mean_range = float(x.mean()), float(ranges.mean())
+    # the mean of values that are all the same may be off by its rounding
+    centre, mean_range = float(np.clip(x.mean(), x.min(), x.max())), float(ranges.mean())
     reach, top = 3.0 * mean_range / D2, D4 * mean_range
     signals = [Signal("beyond", int(i)) for i in np.flatnonzero(np.abs(x - centre) > reach)]
     signals += [Signal("range", int(i) + 1) for i in np.flatnonzero(ranges > top)]
@@ -249,7 +250,7 @@ def capability(
     if control_chart(x).signals:
         return Capability(missing=0, steady=False, spread=None, nearest=None, level=level)
     mean, s = float(x.mean()), float(x.std(ddof=1))
-    if not s > 0.0:
+    if not np.ptp(x) > 0.0:
         msg = "all values are the same; a capability needs some spread"
         raise InputError(msg)
     tail = (1.0 - level) / 2.0

@@ -72,3 +72,12 @@ def test_what_cannot_be_charted_is_refused() -> None:
         control_chart([1.0, 2.0, 3.0])
     with pytest.raises(InputError, match="lower one first"):
         capability([1.0] * 60, low=2.0, high=1.0)
+
+
+@pytest.mark.parametrize("count", [6, 7, 10, 60])
+@pytest.mark.parametrize("value", [0.1, 0.45, 0.57, 7.3])
+def test_values_that_are_all_the_same_have_no_signal_and_no_capability(value, count) -> None:
+    """Means of equal values are off by their rounding, which is no point beyond a limit."""
+    assert not rules([value] * count)
+    with pytest.raises(InputError, match="all values are the same"):
+        capability([value] * count, low=value - 1.0, high=value + 1.0, least=count)
