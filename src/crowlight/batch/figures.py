@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -416,7 +416,7 @@ def workshop_figures(made: Sequence[Made], *, stages: int, level: float = 0.95) 
     }
     played = [m for m in made if m.played]
     grades = Counter(m.grade for m in made if m.grade is not None)
-    canes, shapes = _groups(made, lambda m: m.cane), _groups(made, lambda m: m.shape)
+    canes, shapes = (_groups(made, of, level) for of in (lambda m: m.cane, lambda m: m.shape))
     return Figures(
         reeds=len(made),
         stages=tuple(
@@ -442,18 +442,24 @@ def workshop_figures(made: Sequence[Made], *, stages: int, level: float = 0.95) 
     )
 
 
-def _groups(made: Iterable[Made], of: Callable[[Made], Hashable]) -> tuple[Group, ...]:
+def _groups(made: Iterable[Made], of: Callable[[Made], str], level: float) -> tuple[Group, ...]:
     sorted_out: dict[str, list[Made]] = {}
     for m in made:
-        if name := str(of(m)):
+        if name := of(m):
             sorted_out.setdefault(name, []).append(m)
     found = [
         Group(
             name,
             share(
-                sum((m.grade or 0) >= GOOD for m in rows), sum(m.grade is not None for m in rows)
+                sum((m.grade or 0) >= GOOD for m in rows),
+                sum(m.grade is not None for m in rows),
+                level=level,
             ),
-            share(sum(bool(m.sellable) for m in rows), sum(m.sellable is not None for m in rows)),
+            share(
+                sum(bool(m.sellable) for m in rows),
+                sum(m.sellable is not None for m in rows),
+                level=level,
+            ),
         )
         for name, rows in sorted_out.items()
     ]

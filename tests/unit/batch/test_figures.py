@@ -5,8 +5,11 @@ import sys
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from crowlight.batch.figures import Made, life_of, per_sellable, share, workshop_figures
+from crowlight.batch.power import share_of_true_answers
 from crowlight.batch.tracking import check_steps, mixed_model, tolerances, tracking
 from crowlight.errors import InputError, MissingExtra
 
@@ -139,3 +142,15 @@ def test_without_statsmodels_the_extra_is_named(monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setitem(sys.modules, "statsmodels.regression.mixed_linear_model", None)
     with pytest.raises(MissingExtra, match=r"crowlight\[study\]"):
         mixed_model([1.0] * 12, ["a"] * 12, range(12))
+
+
+def test_all_intervals_are_of_the_level_asked_for() -> None:
+    made = [Made(sellable=i < 3, grade=4 if i < 3 else 2, cane="a", shape="b") for i in range(5)]
+    found = workshop_figures(made, stages=0, level=0.5)
+    assert found.canes[0].good == found.shapes[0].sellable == found.sellable
+
+
+@given(effect=st.floats(0.0, 60.0), count=st.integers(2, 16_384))
+def test_power_is_a_share_and_grows_with_the_reeds(effect: float, count: int) -> None:
+    one, other = (share_of_true_answers(effect, n) for n in (count, count + 1))
+    assert 0.05 - 1e-9 <= one <= other + 1e-9 <= 1.0 + 2e-9
