@@ -24,7 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from crowlight.errors import InputError
 from crowlight.materials.humid import ROOM_CO2, vapour_fraction
-from crowlight.materials.limits import check_pressure, check_temperature
+from crowlight.materials.limits import check_humidity, check_pressure, check_temperature
 
 __all__ = ["NORMAL_OXYGEN", "Mixture", "mix"]
 
@@ -190,15 +190,20 @@ def mix(
     >>> round(float(breath.density), 3), round(float(breath.speed_of_sound), 1)
     (1.128, 353.2)
     """
-    kelvin, pascal = check_temperature(temperature), check_pressure(pressure)
-    carbon, oxy = np.asarray(co2, dtype=float), np.asarray(oxygen, dtype=float)
+    kelvin, pascal, wet, carbon, oxy = np.broadcast_arrays(
+        check_temperature(temperature),
+        check_pressure(pressure),
+        check_humidity(humidity),
+        np.asarray(co2, dtype=float),
+        np.asarray(oxygen, dtype=float),
+    )
     if not ((carbon >= 0.0) & (carbon <= 0.1)).all():
         msg = f"carbon dioxide must be a fraction of 0 to 0.1, not {carbon}; breath has about 0.04"
         raise InputError(msg)
     if not ((oxy >= 0.05) & (oxy <= 0.25)).all():
         msg = f"oxygen must be a fraction of 0.05 to 0.25, not {oxy}; outside air has 0.2095"
         raise InputError(msg)
-    x = _fractions(vapour_fraction(kelvin, pascal, humidity), carbon, oxy)
+    x = _fractions(vapour_fraction(kelvin, pascal, wet), carbon, oxy)
     along = (slice(None),) + (None,) * (x.ndim - 1)
     mass = (x * _MOLAR_MASS[along]).sum(axis=0)
     powers = np.stack([kelvin**i for i in range(5)])

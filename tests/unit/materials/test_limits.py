@@ -155,3 +155,13 @@ def test_breath_is_lighter_than_room_air_and_carbon_dioxide_slows_it() -> None:
     assert breath(101325.0).density < room_air(293.15, 101325.0).density
     fresh, used = breath(101325.0, co2=[0.03, 0.06]).speed_of_sound
     assert used < fresh
+
+
+@pytest.mark.parametrize("count", [3, 5])
+def test_the_mixture_takes_states_of_any_shape_together(count: int) -> None:
+    pressure = np.linspace(60e3, 100e3, count)
+    found = mix(293.15, pressure, 0.5)
+    each = [mix(293.15, p, 0.5) for p in pressure]
+    for name in ("density", "speed_of_sound", "viscosity", "conductivity", "heat_ratio"):
+        one_by_one = [float(getattr(m, name)) for m in each]
+        np.testing.assert_allclose(getattr(found, name), one_by_one, rtol=1e-12)
