@@ -144,10 +144,8 @@ def find_resonances(duct: Duct, air: Air, *, modes: int = 6, highest: float = 20
     )
 
 
-def _newton(
-    duct: Duct, air: Air, s: Complex, modes: int, reach: float
-) -> tuple[Complex, Complex]:
-    """First zeros of the admittance near the starts `s`, no step longer than `reach`; and 1 / Y'."""
+def _newton(duct: Duct, air: Air, s: Complex, modes: int, reach: float) -> tuple[Complex, Complex]:
+    """First zeros of the admittance near the starts `s`, by steps up to `reach`; and 1 / Y'."""
 
     def slope(at: Complex) -> tuple[Complex, Complex]:
         # One call for value and central difference; Y is analytic, so any direction will do.

@@ -136,7 +136,7 @@ def test_a_resonance_met_to_the_last_digit_is_not_lost(altitude: float) -> None:
 
 @pytest.mark.parametrize("length", [0.03, 0.05, 0.054, 0.058, 0.062])
 def test_no_resonance_between_two_others_is_passed_over(length: float) -> None:
-    """Every peak of the impedance, looked for in fine steps, has its pole: none stands for another."""
+    """Every peak of the impedance, looked for in fine steps, has its pole."""
     bore = played_bore(length)
     sums = find_resonances(bore, AIR)
     axis = np.arange(20.0, 1.02 * sums.frequencies[-1], 4.0)
