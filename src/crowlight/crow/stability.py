@@ -81,19 +81,22 @@ def equilibrium(reeds: ReedArrays, bore: Resonances, blowing: Real) -> Equilibri
     Equilibrium
         Without contact: meaningful below the closing pressure.
     """
-    drop = np.asarray(blowing, dtype=float)
-    for _ in range(40):  # the bore's steady resistance takes a few per cent: contracts fast
+    blowing = np.asarray(blowing, dtype=float)
+    pressed, drop = np.maximum(blowing, 0.0), blowing
+    for _ in range(60):
         opening = 1.0 - drop / reeds.closing_pressure
         area, slope = reeds.jet_area(opening)
-        flow = area * np.sqrt(2.0 * np.maximum(drop, 0.0) / bore.density)
-        new = blowing - bore.steady * flow
-        settled = bool((np.abs(new - drop) <= 1e-12 * blowing).all())
+        # With this opening, drop + R U = blowing is quadratic in the root of the drop. (Putting the
+        # flow back instead runs away where the root is steep: soft blowing, wide reeds.)
+        per_root = area * np.sqrt(2.0 / bore.density)
+        resistance = bore.steady * per_root
+        root = 2.0 * pressed / (resistance + np.sqrt(resistance**2 + 4.0 * pressed))
+        new = np.where(blowing > 0.0, root**2, blowing)
+        settled = bool((np.abs(new - drop) <= 1e-13 * pressed).all())
         drop = new
         if settled:
             break
-    opening = 1.0 - drop / reeds.closing_pressure
-    area, slope = reeds.jet_area(opening)
-    flow = area * np.sqrt(2.0 * np.maximum(drop, 0.0) / bore.density)
+    flow = per_root * root
     inertance = reeds.channel_inertance(opening, bore.density) + bore.inertance
     return Equilibrium(drop, flow, opening, area, slope, inertance)
 

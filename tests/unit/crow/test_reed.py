@@ -4,12 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from crowlight.crow import (
     CROW_PRIOR,
     LIP_PRIOR,
     NOTES,
     ReedParameters,
+    Staple,
     blow_steadily,
     crow_sound,
     draw_reeds,
@@ -34,6 +37,10 @@ from crowlight.materials import breath, standard_atmosphere
 
 BORE = find_resonances(staple_bore(), breath(101325.0))
 REED = ReedParameters()
+CAVITIES = [
+    find_resonances(staple_bore(Staple(cavity_loss_radius=1e-4 * k)), breath(101325.0))
+    for k in range(4, 9)
+]
 
 
 def test_the_steady_state_balances_jet_and_bore() -> None:
@@ -44,6 +51,25 @@ def test_the_steady_state_balances_jet_and_bore() -> None:
     jet = 0.5 * BORE.density * (still.flow[0] / still.area[0]) ** 2
     assert jet == pytest.approx(still.drop[0])
     assert steady_flow(arrays, BORE, blowing)[0] == still.flow[0]
+
+
+@given(
+    area=st.floats(0.05e-6, 20e-6),
+    closing=st.floats(500.0, 100e3),
+    share=st.floats(1e-4, 0.99),
+    cavity=st.sampled_from(range(len(CAVITIES))),
+)
+def test_any_reed_blown_at_any_pressure_is_in_balance(area, closing, share, cavity) -> None:
+    """Bernoulli's drop and the bore's share of the pressure add up, for the opening they leave."""
+    reed = replace(REED, opening_area=area, closing_pressure=closing)
+    bore = CAVITIES[cavity]
+    blowing = share * closing
+    still = equilibrium(stacked([reed]), bore, np.array([blowing]))
+    drop = float(still.drop[0])
+    jet = stacked([reed]).jet_area(np.array([1.0 - drop / closing]))[0][0]
+    flow = jet * np.sqrt(2.0 * drop / bore.density)
+    assert drop + bore.steady * flow == pytest.approx(blowing, rel=1e-9)
+    assert still.flow[0] == pytest.approx(flow, rel=1e-9)
 
 
 def test_flow_is_greatest_at_a_third_of_closing() -> None:
