@@ -66,3 +66,15 @@ def test_short_blows_decide_nothing() -> None:
 def test_listening_to_a_crow_runs_it() -> None:
     found = listen({"sound": _crescendo(), "rate": RATE, "kind": "crow"})
     assert found["octave_experiment"]["verdict"] == "supports"
+
+
+@pytest.mark.parametrize("offset", [0.0, 0.1])
+def test_a_blow_that_is_too_short_stays_so_beside_an_offset(offset: float) -> None:
+    """A sound card's offset is no sound: it must not make one long blow of the whole take."""
+    rng = np.random.default_rng(6)
+    blow = _crescendo()[RATE // 2 : 3 * RATE]
+    rest = np.zeros(RATE)
+    take = np.concatenate([rest, blow, rest]) + offset
+    assert (
+        octave_experiment(take + 1e-5 * rng.standard_normal(take.size), RATE, upper=1046.5) is None
+    )

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from crowlight.crow import octave_evidence
 from crowlight.listen import find_blows
+from crowlight.listen.waveform import finite, one_channel
 
 __all__ = ["LEAST", "octave_courses", "octave_experiment"]
 
@@ -100,8 +101,7 @@ def octave_experiment(sound: ArrayLike, rate: float, *, upper: float) -> dict[st
         ``verdict`` (supports, against or undecided), ``reason``, and the measures behind it; None
         where no blow lasts `LEAST`.
     """
-    wave = np.asarray(sound, dtype=float)
-    mono = wave if wave.ndim == 1 else wave[:, int(np.argmax((wave**2).sum(axis=0)))]
+    mono = finite(one_channel(sound, rate))
     blows = find_blows(mono, rate)
     longest = max(blows, key=lambda b: b.end - b.start, default=None)
     if longest is None or longest.end - longest.start < LEAST:
