@@ -75,7 +75,9 @@ def test_only_what_was_measured_since_the_last_cut_or_clip_counts():
     assert found["passed_over"] == 2
     assert not was_measured(state(FORCE, CUT))
     assert was_measured(state(CUT, FORCE))
-    assert gathered(state(Climate(pressure=81_000.0)))["air_pressure"] == 81_000.0
+    barometer, hygrometer = Climate(pressure=81_000.0), Climate(humidity=0.4)
+    assert gathered(state(barometer))["air_pressure"] == 81_000.0
+    assert gathered(state(barometer, hygrometer))["air_pressure"] == 81_000.0
 
 
 @pytest.mark.parametrize(

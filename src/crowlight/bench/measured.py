@@ -84,17 +84,16 @@ def calibration_inputs(inputs: Mapping[str, Any], state: ReedState, hear: Hear) 
     for kind in ("crow", "peep"):
         takes = [e for e in since if _is_sound(e, kind)][-MOST_RECORDINGS:]
         measured += [d for e in takes if (d := _heard(e, kind, hear)) is not None]
-    climate = state.latest("climate")
     staple = state.described.staple
-    pressure = (
-        climate.payload.pressure if climate and isinstance(climate.payload, Climate) else None
-    )
+    # a later note of warmth and damp alone does not take a barometer back
+    airs = [e.payload for e in state.entries if isinstance(e.payload, Climate)]
+    pressures = [air.pressure for air in airs if air.pressure is not None]
     return {
         **inputs,
         "measured": tuple(measured),
         "passed_over": sum(map(_counts, before)),
         "map_older": bool(state.readings) and all(t.cut_since for t in state.readings),
-        "air_pressure": pressure,
+        "air_pressure": pressures[-1] if pressures else None,
         "staple_length": staple.length,
         "bore_top": staple.bore_top,
         "bore_bottom": staple.bore_bottom,
