@@ -141,7 +141,7 @@ _TASKS: Mapping[str, Task] = {
     "assess": Task(8, _assess),
     "batch": Task(7, _batch),
     "batch-reed": Task(2, _batch_reed),
-    "calibrate": Task(3, _calibrate),
+    "calibrate": Task(4, _calibrate),
     "crow": Task(2, _crow),
     "crow-sound": Task(2, _crow_sound),
     "leverage": Task(2, _leverage),

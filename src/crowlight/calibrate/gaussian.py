@@ -43,7 +43,7 @@ __all__ = [
 
 Real = NDArray[np.float64]
 
-_STEPS = 40
+_STEPS = 100  # far from the prior each may win only a tenth
 _SMALL = 1e-5
 
 

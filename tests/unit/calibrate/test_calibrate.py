@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import optimize, stats
 
 from crowlight.blade import Blades, Lip, MapSpread, evaluate, lumped
 from crowlight.calibrate import (
@@ -22,6 +22,7 @@ from crowlight.calibrate import (
     update,
 )
 from crowlight.calibrate.air import AIR_UNKNOWNS, first_notes, reeds_at
+from crowlight.calibrate.gaussian import peak
 from crowlight.crow import ReedParameters, Resonances, draw_from_blades
 from crowlight.errors import Cancelled, InputError, OutsideModel
 
@@ -343,3 +344,20 @@ def test_what_was_not_prepared_is_refused(line: BladeLine, bore: Resonances) -> 
         known(line, bore, ForceTest(1.0, 0.03, depth=0.12e-3))
     with pytest.raises(InputError, match="between 0 and 1"):
         update(line, bore, [], rng=np.random.default_rng(1), level=80)
+
+
+def test_a_slow_climb_arrives() -> None:
+    """A datum eight deviations off on a bent line, against a general minimiser."""
+
+    def bent(t: float) -> float:
+        return t + 0.2 * t * t
+
+    found = peak(
+        lambda t: np.array([bent(t[0])]),
+        lambda t: np.array([[1.0 + 0.4 * t[0]]]),
+        np.array([-2.0]),
+        np.array([0.5]),
+        np.zeros(1),
+    )
+    least = optimize.minimize_scalar(lambda t: t * t + ((-2.0 - bent(t)) / 0.5) ** 2, tol=1e-10)
+    assert found.mode[0] == pytest.approx(least.x, abs=1e-3)
