@@ -56,12 +56,12 @@ class SplitResult:
     difference : float
         Mean of the changed less that of the usual ones, signed.
     low, high : float
-        Interval (Welch); NaN if there are too few.
+        Interval (Welch); NaN if there are too few, or no spread in either.
     p : float
         How often chance alone, in dealing out the reeds, gives as much.
     answer : str
-        ``too-few``; ``smaller``: the change makes the difference smaller; ``larger``; or
-        ``cannot-tell``.
+        ``too-few``; ``smaller``: the change makes the difference smaller; ``larger``; ``turned``:
+        it goes past none and is at least as large the other way; or ``cannot-tell``.
     """
 
     usual: int
@@ -175,7 +175,8 @@ def evaluate_split(
     changed : array_like of bool, shape (n,)
         How each was made.
     before : float
-        The steady difference the test is about: its sign says which way is better.
+        The steady difference the test is about: its sign says which way is better, and twice its
+        size what is too far.
     rng : Generator
         Source of the permutations.
     level : float
@@ -225,6 +226,8 @@ def evaluate_split(
     answer = "cannot-tell"
     if low > 0.0 or high < 0.0:
         answer = "smaller" if found * before < 0.0 else "larger"
+        if answer == "smaller" and abs(before + found) >= abs(before):
+            answer = "turned"
     return SplitResult(
         usual=len(old),
         changed=len(new),

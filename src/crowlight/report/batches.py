@@ -237,6 +237,11 @@ def split_said(split: SplitFound, words: Words) -> str:
             "%(what)s: the change makes the difference larger, by %(difference)s %(unit)s "
             "(%(span)s); %(usual)s as usual, %(changed)s changed, chance alone p = %(p)s."
         ),
+        "turned": mark(
+            "%(what)s: the change turns the difference round, by %(difference)s %(unit)s "
+            "(%(span)s): it is no smaller now, but lies the other way; %(usual)s as usual, "
+            "%(changed)s changed, chance alone p = %(p)s. Change less."
+        ),
         "cannot-tell": mark(
             "%(what)s: no effect of the change can be told, %(difference)s %(unit)s (%(span)s); "
             "%(usual)s as usual, %(changed)s changed, chance alone p = %(p)s."

@@ -201,3 +201,15 @@ def test_reeds_without_any_spread_say_nothing_of_it() -> None:
     assert told.answer == "cannot-tell"
     assert np.isnan(told.low)
     assert told.p > 0.05
+
+
+def test_a_change_that_goes_too_far_is_not_called_better() -> None:
+    usual = [-0.021, -0.018, -0.022, -0.019]
+    for new, answer in ((0.004, "smaller"), (0.05, "turned")):
+        told = evaluate_split(
+            [*usual, *(u + 0.02 + new for u in usual)],
+            [0] * 4 + [1] * 4,
+            before=-0.02,
+            rng=np.random.default_rng(10),
+        )
+        assert told.answer == answer
