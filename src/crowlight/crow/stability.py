@@ -85,18 +85,19 @@ def equilibrium(reeds: ReedArrays, bore: Resonances, blowing: Real) -> Equilibri
     pressed, drop = np.maximum(blowing, 0.0), blowing
     for _ in range(60):
         opening = 1.0 - drop / reeds.closing_pressure
-        area, slope = reeds.jet_area(opening)
+        area, _ = reeds.jet_area(opening)
         # With this opening, drop + R U = blowing is quadratic in the root of the drop. (Putting the
         # flow back instead runs away where the root is steep: soft blowing, wide reeds.)
-        per_root = area * np.sqrt(2.0 / bore.density)
-        resistance = bore.steady * per_root
+        resistance = bore.steady * area * np.sqrt(2.0 / bore.density)
         root = 2.0 * pressed / (resistance + np.sqrt(resistance**2 + 4.0 * pressed))
         new = np.where(blowing > 0.0, root**2, blowing)
         settled = bool((np.abs(new - drop) <= 1e-13 * pressed).all())
         drop = new
         if settled:
             break
-    flow = per_root * root
+    opening = 1.0 - drop / reeds.closing_pressure
+    area, slope = reeds.jet_area(opening)
+    flow = area * np.sqrt(2.0 * np.maximum(drop, 0.0) / bore.density)
     inertance = reeds.channel_inertance(opening, bore.density) + bore.inertance
     return Equilibrium(drop, flow, opening, area, slope, inertance)
 
