@@ -83,7 +83,7 @@ def equilibrium(reeds: ReedArrays, bore: Resonances, blowing: Real) -> Equilibri
     """
     blowing = np.asarray(blowing, dtype=float)
     pressed, drop = np.maximum(blowing, 0.0), blowing
-    for _ in range(60):
+    for _ in range(500):  # rises or falls to the balance; only near closing in many steps
         opening = 1.0 - drop / reeds.closing_pressure
         area, _ = reeds.jet_area(opening)
         # With this opening, drop + R U = blowing is quadratic in the root of the drop. (Putting the
