@@ -66,6 +66,32 @@ def test_a_reed_is_given_to_somebody(kept: Callable) -> None:
     assert "nothing to assign" in kept("assign", "Tern").err
 
 
+def test_the_log_tells_whose_a_reed_became(kept: Callable, tmp_path: Path) -> None:
+    from crowlight.bench.kinds import Note
+    from crowlight.wiring import open_desk
+
+    def told() -> list[str]:
+        with open_desk(tmp_path / "records") as desk:
+            tern = desk.records.reed("Tern").uuid
+            notes = desk.records.entries_of_kinds({"note"}, reed=tern)
+            return [e.payload.text for e in notes if isinstance(e.payload, Note)]
+
+    kept("assign", "Tern", "--maker", "Ann Brink", "--player", "Bo", "--new-batch", "March")
+    first = "Its maker was written down. Its player was written down. Put into the batch “March”."
+    assert told() == [first]
+    kept("people", "--player", "Cy")
+    kept("assign", "Tern", "Tern", "--player", "Cy", "--new-batch", "April")
+    second = "Its player was changed to another. Put into the batch “April”; it was of “March”."
+    assert told() == [first, second]
+    assert kept("assign", "Tern", "--player", "Cy", "--batch", "April").status == 0
+    assert told() == [first, second], "what stays as it is was told as a change"
+    kept("assign", "Tern", "--player", "", "--batch", "")
+    last = "Its player was taken away: nobody is written down. Taken out of the batch “April”."
+    assert told() == [first, second, last]
+    # a log is never changed: a name in it could not be erased
+    assert not any(name in text for name in ("Ann", "Bo", "Cy") for text in told())
+
+
 def test_nothing_is_assigned_when_one_reed_is_not_there(kept: Callable) -> None:
     assert "no reed is called 'Gull'" in kept("assign", "Tern", "Gull", "--maker", "Ann Brink").err
     assert kept("reeds", "ann").out == ""

@@ -96,8 +96,12 @@ def assign(
     new_batch: Annotated[str, typer.Option(help="A batch to be added for them.")] = "",
 ) -> None:
     """Say who made reeds, who plays them, and of which batch they are."""
-    from crowlight.bench.people import KEEP
+    from dataclasses import replace
+
+    from crowlight.bench.kinds import Note
     from crowlight.errors import InputError
+    from crowlight.report.belonging import given_said
+    from crowlight.report.words import in_locale
     from crowlight.wiring import open_desk
 
     if (maker, player, batch, new_batch) == (None, None, None, ""):
@@ -115,8 +119,13 @@ def assign(
         }
         if new_batch:
             to["batch"] = desk.people.add_batch(new_batch, maker=to["maker"] or None).uuid
-        given = {name: KEEP if key is None else key or None for name, key in to.items()}
-        for uuid in theirs:
+        given = {name: key or None for name, key in to.items() if key is not None}
+        names = {one.uuid: one.name for one in desk.people.batches()}
+        for uuid in dict.fromkeys(theirs):
+            was = desk.records.reed(uuid)
+            # the note first: what breaks off in between is seen in the log and done again
+            if said := given_said(was, replace(was, **given), names, in_locale("en")):
+                desk.write(uuid, Note(text=said))
             typer.echo(f"reed {desk.people.assign(uuid, **given).name}: kept")
 
 

@@ -13,7 +13,8 @@ from starlette.responses import RedirectResponse, Response
 from crowlight.bench.names import folded
 from crowlight.bench.ports import Batch, Maker, Reed, ReedQuery, ReedSummary
 from crowlight.errors import CrowlightError, NotFound
-from crowlight.report.words import Words, mark
+from crowlight.report.belonging import put_said, taken_said
+from crowlight.report.words import mark
 from crowlight.web.sending import Bench, Sent, UseBench, read_form, status_of, trouble_of
 from crowlight.web.typing_in import Trouble, Typed
 
@@ -231,20 +232,12 @@ def _put(bench: Bench, batch: Batch, sent: Sent) -> None:
     names: Mapping[UUID, str] = {b.uuid: b.name for b in bench.desk.people.batches()}
     reeds = [r.uuid for r in _reeds(bench, sent.typed.get("reed") or ())[0]]
     bench.desk.batches.move(
-        reeds, batch, said=lambda reed: _put_said(reed, batch, names, words), sent=sent.uuid
+        reeds, batch, said=lambda reed: put_said(reed, batch.name, names, words), sent=sent.uuid
     )
 
 
-def _put_said(reed: Reed, batch: Batch, names: Mapping[UUID, str], words: Words) -> str:
-    old = names.get(reed.batch, "") if reed.batch else ""
-    if old:
-        text = mark("Put into the batch “%(batch)s”; it was of “%(old)s”.")
-        return words.say(text, batch=batch.name, old=old)
-    return words.say(mark("Put into the batch “%(batch)s”."), batch=batch.name)
-
-
 def _take(bench: Bench, batch: Batch, sent: Sent) -> None:
-    said = bench.words.say(mark("Taken out of the batch “%(batch)s”."), batch=batch.name)
+    said = taken_said(batch.name, bench.words)
     # one that another window has moved elsewhere meanwhile stays there
     reeds = [r.uuid for r in _reeds(bench, sent.typed.get("out") or ())[0] if r.batch == batch.uuid]
     bench.desk.batches.move(reeds, None, said=lambda _: said, sent=sent.uuid)
