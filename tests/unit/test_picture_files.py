@@ -85,6 +85,59 @@ def test_sixteen_bits_are_read_as_such():
     assert READ(saved(Image.fromarray(np.full((4, 4), 65535, np.uint16)))).clipped.all()
 
 
+def test_colours_of_sixteen_bits_are_read_at_eight():
+    """Pillow keeps the upper byte; docs/theory/light.md says so. PNG, third edition: 11.2.1."""
+
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        return (
+            struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+        )
+
+    def png(code: int) -> bytes:
+        line = b"\0" + struct.pack(">H", code) * 12
+        head = chunk(b"IHDR", struct.pack(">IIBBBBB", 4, 4, 16, 2, 0, 0, 0))
+        return (
+            b"\x89PNG\r\n\x1a\n"
+            + head
+            + chunk(b"IDAT", zlib.compress(line * 4))
+            + chunk(b"IEND", b"")
+        )
+
+    eight = READ(saved(flat(118, 118, 118, (4, 4)))).light
+    for code in (0x7600, 0x7680, 0x76FF):
+        assert np.array_equal(READ(png(code)).light, eight)
+    assert (READ(png(0x7700)).light > eight).all()
+    assert READ(png(0xFE00)).clipped.all()
+
+
+def test_a_jpeg_that_broke_off_but_ends_properly_is_refused():
+    """The decoder fills up with grey and Pillow tells nobody."""
+    rng = np.random.default_rng(5)
+    image = Image.fromarray(rng.integers(90, 170, (120, 160), np.uint8))
+    for mode in ("L", "RGB"):
+        whole = saved(image.convert(mode), "JPEG", quality=80)
+        assert READ(whole).light.shape == (120, 160)
+        half = len(whole) // 2
+        for broken in (
+            whole[:half] + b"\xff\xd9",
+            whole[:half] + b"\xff\xd9" + whole[half:],
+            whole[:half] + whole[half + half // 2 :],
+        ):
+            assert Image.open(BytesIO(broken)).convert("L").getpixel((5, 119)) == 128
+            with pytest.raises(InputError, match=r"one even grey.*send it again"):
+                READ(broken)
+
+
+def test_a_progressive_jpeg_without_its_last_scans_is_refused():
+    rng = np.random.default_rng(5)
+    image = Image.fromarray(rng.integers(90, 170, (120, 160, 3), np.uint8))
+    whole = saved(image, "JPEG", quality=80, progressive=True)
+    assert READ(whole).light.shape == (120, 160)
+    last = whole.rindex(b"\xff\xda")
+    with pytest.raises(InputError, match=r"last scans.*send it again"):
+        READ(whole[:last] + b"\xff\xd9")
+
+
 def test_averages_are_of_light_not_of_codes():
     """Stripes of black and white pass half of the light; the mean of their codes would say 0.21."""
     wide = 2 * LONGEST

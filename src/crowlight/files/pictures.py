@@ -8,6 +8,7 @@ encoded values would be darker than the light it stands for.
 References
 ----------
 sRGB: IEC 61966-2-1:1999. Profiles: ICC.1:2022. Exif orientation: CIPA DC-008 (Exif 2.32).
+Scans of a progressive JPEG: ITU-T T.81, B.2.2, B.2.3 and G.1.1.1.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from crowlight.bench.pictures import MOST_PIXELS, read_picture
+from crowlight.bench.pictures import MOST_PIXELS, read_picture, segments_of
 from crowlight.bench.pixels import Pixels
 from crowlight.errors import InputError
 from crowlight.look import linear, luminance
@@ -33,6 +34,10 @@ __all__ = ["LONGEST", "PictureFiles"]
 LONGEST = 2000
 #: From this value on, of 255, a colour is at its end: cameras round, JPEG rings.
 _END = 254
+#: Rows of one row of blocks, and the code that a block without coefficients has.
+_BLOCK, _ABSENT = 8, 128
+#: Markers of a progressive frame (SOF2) and of a scan (SOS).
+_PROGRESSIVE, _SCAN = 0xC2, 0xDA
 _DAMAGED = "the picture is cut short or damaged; send it again"
 
 
@@ -52,6 +57,8 @@ class PictureFiles:
                     raise InputError(msg)
                 said = _said_of_colours(image, shown)
                 image.load()
+                if image.format == "JPEG":
+                    _refuse_broken_off(image, shown)
                 upright = ImageOps.exif_transpose(image)
         except InputError:
             raise
@@ -59,6 +66,51 @@ class PictureFiles:
         except Exception:  # noqa: BLE001
             raise InputError(_DAMAGED) from None
         return _pixels(upright, *said)
+
+
+def _refuse_broken_off(image: Image.Image, data: bytes) -> None:
+    """Refuse a JPEG of which a part never came, though it ends properly.
+
+    Its decoder warns, Pillow does not pass that on. What is missing at the end of a sequential JPEG
+    comes out as coefficients of zero, which is the grey of 128 to the last pixel: no camera does
+    that. Of a progressive one whole scans are missing, which its headers tell.
+    """
+    if image.mode in {"L", "RGB"}:
+        lost = 0
+        for first in range(image.height - _BLOCK, -1, -_BLOCK):
+            strip = image.crop((0, first, image.width, first + _BLOCK))
+            extrema = np.asarray(strip.getextrema())
+            if (extrema != _ABSENT).any():
+                break
+            lost += _BLOCK
+        if lost:
+            share = max(1, round(100 * lost / image.height))
+            msg = (
+                f"the lowest {share} % of the picture as it was saved is one even grey, as where a "
+                "JPEG broke off on its way; send it again as the camera saved it"
+            )
+            raise InputError(msg)
+    if not _all_scans_came(data):
+        msg = (
+            "the picture lacks its last scans, so that fine detail is missing; "
+            "send it again as the camera saved it"
+        )
+        raise InputError(msg)
+
+
+def _all_scans_came(data: bytes) -> bool:
+    """Return whether a progressive JPEG brings every coefficient to its last bit."""
+    waiting: set[tuple[int, int]] = set()
+    for marker, body, _ in segments_of(data):
+        if marker == _PROGRESSIVE:
+            waiting = {(c, n) for c in body[6 : 6 + 3 * body[5] : 3] for n in range(64)}
+        elif marker == _SCAN and waiting:
+            count = body[0]
+            first, last, bits = body[1 + 2 * count : 4 + 2 * count]
+            if bits & 0x0F == 0:
+                band = range(first, last + 1)
+                waiting -= {(c, n) for c in body[1 : 1 + 2 * count : 2] for n in band}
+    return not waiting
 
 
 def _said_of_colours(image: Image.Image, data: bytes) -> tuple[bytes | None, bool]:
