@@ -149,3 +149,18 @@ def test_numbers_with_either_mark(number: float) -> None:
 def test_what_is_not_a_number(typed: str) -> None:
     with pytest.raises(InputError, match="is not a number; write it like"):
         parse_number(typed)
+
+
+def test_a_name_is_refused_rather_than_cut_off() -> None:
+    """Two long names with the same beginning would be the readings of one reed."""
+    whole = "x" * 100
+    assert read(GOOD.replace("Fulmar 3", whole).encode(), name="t.csv").facts["reed"] == whole
+    assert "line 1: a name of 101 characters is too long" in refused(
+        GOOD.replace("Fulmar 3", whole + "y")
+    )
+
+
+def test_more_digits_than_a_number_holds_are_said_to_be_that() -> None:
+    told = refused(GOOD.replace("0.14", "9" * 400))
+    assert "has 400 characters; is a separator missing?" in told
+    assert "inf" not in told

@@ -94,7 +94,11 @@ def parse_number(text: str) -> float:
     if not _NUMBER.fullmatch(typed) or not typed.isascii():
         msg = f"{text.strip()[:40]!r} is not a number; write it like 0.46 or 0,46, without unit"
         raise InputError(msg)
-    return float(typed.replace(",", "."))
+    number = float(typed.replace(",", "."))
+    if not math.isfinite(number):
+        msg = f"{typed[:12]!r}… has {len(typed)} characters; is a separator missing? Type it again"
+        raise InputError(msg)
+    return number
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,8 +250,16 @@ def _moment(text: str) -> datetime:
     return at
 
 
+#: Most characters of a name, as everywhere.
+_LONGEST_NAME = 100
+
+
 def _line(text: str) -> str:
-    return clean_text(text, lines=False)[:100]
+    line = clean_text(text, lines=False)
+    if len(line) > _LONGEST_NAME:  # cut off, names of two reeds could become one
+        msg = f"a name of {len(line)} characters is too long; give at most {_LONGEST_NAME}"
+        raise InputError(msg)
+    return line
 
 
 _HEAD_READERS: Mapping[str, tuple[str, Callable[[str], Any]]] = {
