@@ -26,6 +26,7 @@ from crowlight.errors import InputError
 from crowlight.materials import breath
 from crowlight.reed import Blade, CaneState, Place, Reading
 from crowlight.reed.styles import style
+from crowlight.wiring import open_desk
 
 DAY = datetime(2026, 1, 1, tzinfo=UTC)
 FORCE = ForceTest(force=0.9, uncertainty=0.05)
@@ -78,6 +79,25 @@ def test_only_what_was_measured_since_the_last_cut_or_clip_counts():
     barometer, hygrometer = Climate(pressure=81_000.0), Climate(humidity=0.4)
     assert gathered(state(barometer))["air_pressure"] == 81_000.0
     assert gathered(state(barometer, hygrometer))["air_pressure"] == 81_000.0
+
+
+def test_without_a_barometer_the_air_is_that_of_the_makers_place(tmp_path):
+    """US Standard Atmosphere 1976 (as ISO 2533), from memory: 83,528 Pa at 1,600 m."""
+    with open_desk(tmp_path) as desk:
+        desk.add_reed("Dunlin")
+        desk.write("Dunlin", FORCE)
+        reed = desk.records.reed("Dunlin")
+
+        def air() -> float | None:
+            s = state_of(desk.records.entries(reed.uuid))
+            return desk.models.calibration_given(reed, s)["air_pressure"]
+
+        assert air() is None
+        maker = desk.people.add_maker("Ann")
+        desk.people.add_place(maker.uuid, "Workshop", altitude=1600.0)
+        assert air() == pytest.approx(83_528.0, abs=0.51)
+        desk.write("Dunlin", Climate(pressure=83_000.0))
+        assert air() == 83_000.0
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from crowlight.bench.inputs import blade_inputs, inputs_from
 from crowlight.bench.kinds import Clip, Cut, Rest
 from crowlight.bench.known import Around, asked_again, wish_of
 from crowlight.bench.mapping import placed_style
-from crowlight.bench.measured import calibration_inputs, was_measured
+from crowlight.bench.measured import was_measured
 from crowlight.bench.neighbours import Neighbours
 from crowlight.bench.ports import Entry, Player, Reed
 from crowlight.bench.recordings import KeptRecording, recordings_of
@@ -128,9 +128,8 @@ class Gathering:
         desk, state = self.desk, self.state
         if not was_measured(state):
             return None
-        inputs = blade_inputs(desk.reed_inputs(self.reed, state), state)
-        key = result_key("calibrate", calibration_inputs(inputs, state, desk.hear))
-        kept = desk.results.get(key)
+        given = desk.models.calibration_given(self.reed, state)
+        kept = desk.results.get(result_key("calibrate", given))
         if kept is None:
             return None
         found = task_named("calibrate").load()[1].from_bytes(kept)

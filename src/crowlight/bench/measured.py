@@ -14,6 +14,7 @@ from crowlight.bench.kinds import Climate, Clip, CrowStart, Cut, ForceTest, Reco
 from crowlight.bench.ports import Entry
 from crowlight.bench.state import ReedState
 from crowlight.errors import CrowlightError
+from crowlight.materials import standard_atmosphere
 
 __all__ = ["Datum", "calibration_inputs", "was_measured"]
 
@@ -62,7 +63,9 @@ class Datum:
         return {"force": "N", "start": "Pa"}.get(self.kind, "Hz")
 
 
-def calibration_inputs(inputs: Mapping[str, Any], state: ReedState, hear: Hear) -> dict[str, Any]:
+def calibration_inputs(
+    inputs: Mapping[str, Any], state: ReedState, hear: Hear, *, altitude: float | None = None
+) -> dict[str, Any]:
     """Add to the inputs of the blade model what was measured of the reed as it is now.
 
     Parameters
@@ -73,6 +76,8 @@ def calibration_inputs(inputs: Mapping[str, Any], state: ReedState, hear: Hear) 
         Of the reed.
     hear : callable
         Measures a recording: `crowlight.bench.desk.Desk.hear`.
+    altitude : float, optional
+        Of the place where it is worked on [m]; taken where no barometer was read.
 
     Returns
     -------
@@ -93,11 +98,16 @@ def calibration_inputs(inputs: Mapping[str, Any], state: ReedState, hear: Hear) 
         "measured": tuple(measured),
         "passed_over": sum(map(_counts, before)),
         "map_older": bool(state.readings) and all(t.cut_since for t in state.readings),
-        "air_pressure": pressures[-1] if pressures else None,
+        "air_pressure": pressures[-1] if pressures else _standard(altitude),
         "staple_length": staple.length,
         "bore_top": staple.bore_top,
         "bore_bottom": staple.bore_bottom,
     }
+
+
+def _standard(altitude: float | None) -> float | None:
+    """Return the standard pressure at an altitude [Pa]; None if nobody knows how high it is."""
+    return None if altitude is None else float(standard_atmosphere(altitude).pressure)
 
 
 def was_measured(state: ReedState) -> bool:

@@ -79,9 +79,16 @@ class Models:
         """Learn of a kept reed from its measurements; see `crowlight.bench.calibration`."""
         reed = self.desk.records.reed(key)
         state = state_of(self.desk.records.entries(reed.uuid))
-        inputs = blade_inputs(self.desk.reed_inputs(reed, state), state)
-        given = calibration_inputs(inputs, state, self.desk.hear)
+        given = self.calibration_given(reed, state)
         return self.desk.computed("calibrate", given, sticky=str(reed.uuid))
+
+    def calibration_given(self, reed: Reed, state: ReedState) -> dict[str, Any]:
+        """Return what a calibration is told; see `crowlight.bench.measured.calibration_inputs`."""
+        inputs = blade_inputs(self.desk.reed_inputs(reed, state), state)
+        home = self.desk.posted.home(reed)
+        return calibration_inputs(
+            inputs, state, self.desk.hear, altitude=home.altitude if home else None
+        )
 
     def _trusted(self, reed: Reed, state: ReedState) -> Calibrated | None:
         """Return what the models may take: something was measured and nothing is in doubt."""
