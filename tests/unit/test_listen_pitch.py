@@ -115,9 +115,11 @@ def test_a_report_may_cancel() -> None:
         track_pitch(np.zeros(RATE), RATE, report=stop)
 
 
-def test_nothing_is_changed_and_channels_are_averaged() -> None:
+@pytest.mark.parametrize("other", [1.0, -1.0, 0.1])
+def test_nothing_is_changed_and_the_loudest_channel_is_taken(other: float) -> None:
+    """Two channels of opposite sign, as some telephones write, must not cancel."""
     tone = reedy(440.0)
-    stereo = np.stack([tone, tone], axis=1)
+    stereo = np.stack([other * tone, tone], axis=1)
     kept = stereo.copy()
     track = track_pitch(stereo, RATE)
     np.testing.assert_array_equal(stereo, kept)
@@ -133,6 +135,7 @@ def test_nothing_is_changed_and_channels_are_averaged() -> None:
         ({"sound": np.full(RATE, np.nan)}, "48000 samples that are not numbers"),
         ({"sound": np.full(RATE, 1e300)}, "48000 samples that are not numbers"),
         ({"sound": np.full(RATE, 32_767_000.0)}, r"reaches 3\.28e\+07 times full scale"),
+        ({"sound": np.full((RATE, 2), [0.1, np.nan])}, "48000 samples that are not numbers"),
         ({"sound": np.zeros((10, 2, 2))}, "sound has 3 dimensions"),
         ({"hop": 0.5}, r"hop = 0\.5 s must be 0\.002 to 0\.020"),
         ({"lowest": 500, "highest": 400}, "lowest = 500 Hz and highest = 400 Hz"),

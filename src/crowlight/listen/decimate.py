@@ -25,7 +25,8 @@ def as_mono(sound: ArrayLike, rate: float) -> NDArray[np.float32]:
     Parameters
     ----------
     sound : array_like, shape (n,) or (n, channels)
-        Samples, full scale = 1. Channels are averaged.
+        Samples, full scale = 1. The channel with most power is taken: a mean would cancel channels
+        of opposite sign.
     rate : float
         Samples per second [1/s]; at least 8,000.
 
@@ -43,7 +44,9 @@ def as_mono(sound: ArrayLike, rate: float) -> NDArray[np.float32]:
         raise InputError(msg)
     samples = np.asarray(sound)
     if samples.ndim == 2:
-        samples = samples.mean(axis=1) if samples.size else samples[:, :0].ravel()
+        with np.errstate(over="ignore", invalid="ignore"):
+            power = np.square(samples, dtype=np.float64).sum(axis=0)
+        samples = samples[:, int(np.argmax(power))] if samples.size else samples[:, :0].ravel()
     if samples.ndim != 1:
         msg = f"sound has {samples.ndim} dimensions; give (samples,) or (samples, channels)"
         raise InputError(msg)

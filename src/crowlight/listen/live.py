@@ -123,7 +123,8 @@ def listen_live(
     count = waiting = 0
     memory: _Memory | None = None
     for block in blocks:
-        samples = as_mono(block, rate)
+        # channels as they come: the loudest of one block need not be that of the next
+        samples = as_mono(np.mean(block, axis=1) if np.ndim(block) == 2 else block, rate)
         count += samples.size
         waiting += samples.size
         heard = np.concatenate([heard, samples])[-keep:]

@@ -75,7 +75,7 @@ def track_pitch(
     Parameters
     ----------
     sound : array_like, shape (n,) or (n, channels)
-        Samples, full scale = 1; channels are averaged. At least 60 ms.
+        Samples, full scale = 1; the loudest channel is taken. At least 60 ms.
     rate : float
         [1/s]; at least 8,000.
     lowest, highest : float
