@@ -13,6 +13,7 @@ from tests.cut_reeds import LONG, fake_reed
 
 from crowlight.plan.cut import Part, SeenFall, logged_cut, patch, read_share, slope_at
 from crowlight.reed import Blade, Place
+from crowlight.reed.styles import style
 
 Real = NDArray[np.float64]
 FOOT, PLACEMENT = 0.8e-3, 0.15e-3
@@ -70,6 +71,26 @@ def test_slopes_are_those_of_the_style() -> None:
     assert inside > 3.0 * flat
     rise = float(LONG.thickness(middle - 1e-4, 0.0) - LONG.thickness(middle + 1e-4, 0.0)) / 2e-4
     assert inside == pytest.approx(abs(rise), rel=0.3)  # over half a millimetre, not 0.2 mm
+
+
+@pytest.mark.parametrize("code", ["long", "short-u"])
+def test_slopes_at_the_edges_are_those_just_inside(code: str) -> None:
+    """One-sided differences of a straight line are its slope: none is halved at an edge."""
+    laid = style(code)
+    edge = float(laid.outline.half_width(laid.length))
+    for along, across in ((laid.length, 0.0), (laid.length, edge), (laid.thread_top, 0.0)):
+        inward = -1e-4 if along == laid.length else 1e-4
+        there, further = (float(laid.thickness(along + k * inward, across)) for k in (0.0, 1.0))
+        rise = (further - there) / 1e-4
+        sideways = 0.0
+        if across:
+            sideways = (
+                float(laid.thickness(along, across)) - float(laid.thickness(along, across - 1e-4))
+            ) / 1e-4
+        found = slope_at(laid, Place(Blade.MARKED, along, across))
+        assert found == pytest.approx(float(np.hypot(rise, sideways)), rel=0.25, abs=2e-4)
+        # off the blade is as at its edge
+        assert slope_at(laid, Place(Blade.MARKED, along - 10 * inward, across)) == found
 
 
 def test_places_are_pooled_by_least_squares_through_zero() -> None:

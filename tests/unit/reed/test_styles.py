@@ -5,13 +5,15 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
+import re
+from importlib.resources import files
 
 import numpy as np
 import pytest
 
 from crowlight.errors import InputError
 from crowlight.reed import Blade, CaneState
-from crowlight.reed.styles import SOURCES, STYLE_CODES, Style, read_style, style
+from crowlight.reed.styles import SOURCES, STYLE_CODES, Outline, Style, read_style, style
 
 MM = 1e-3
 
@@ -164,8 +166,6 @@ def test_messages_name_what_there_is():
 
 
 def test_an_unknown_source_tag_is_refused():
-    from importlib.resources import files
-
     text = (files("crowlight.reed.styles") / "long.toml").read_text(encoding="utf-8")
     with pytest.raises(InputError, match="source tag 'hearsay'"):
         read_style(text.replace('"cp"', '"hearsay"'))
@@ -179,3 +179,29 @@ def test_points_become_places_of_a_blade():
 def test_styles_are_values():
     with pytest.raises(dataclasses.FrozenInstanceError):
         style("long").code = "mine"  # pyright: ignore[reportAttributeAccessIssue] the point of the test
+
+
+@pytest.mark.parametrize(
+    ("along", "width", "told"),
+    [
+        ((0.047, 0.070), (3e-3, 0.0), "above 0 mm"),
+        ((0.047, 0.070), (3e-3, float("nan")), "above 0 mm"),
+        ((0.047, 0.047), (3e-3, 7e-3), "must increase"),
+        ((0.070, 0.047), (3e-3, 7e-3), "must increase"),
+        ((0.047, float("nan")), (3e-3, 7e-3), "must increase"),
+        ((0.047, 0.070), (3e-3,), "one width for each"),
+        ((), (), "one width for each"),
+    ],
+)
+def test_an_outline_that_is_none_is_refused(along, width, told):
+    with pytest.raises(InputError, match=told):
+        Outline(along, width, 0.1e-3, "own")
+
+
+def test_a_style_file_with_a_tip_of_no_width_is_refused():
+    text = (files("crowlight.reed.styles") / "long.toml").read_text(encoding="utf-8")
+    widths = re.findall(r"^width = \[.*\]", text, re.M)
+    assert len(widths) == 1
+    narrow = re.sub(r",\s*[\d.]+\]", ", 0.0]", widths[0])
+    with pytest.raises(InputError, match="above 0 mm"):
+        read_style(text.replace(widths[0], narrow))

@@ -353,7 +353,7 @@ def _cane_off(
                 _read(cut, reed, r), r.thickness - after.thickness, 2.0 * _variance(r, reed),
                 math.sqrt(2.0) * instrument(r.instrument).seating,
             )
-            for r, after in zip(before.readings, now.readings, strict=False)
+            for r, after in zip(before.readings, now.readings, strict=True)
             if r.place.blade is blade
         ]  # fmt: skip
         found.append(logged_cut(strokes, seen, knife=knife))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -345,14 +346,13 @@ class Scales:
         nearer = _landing(act.shape, self.reed.along)
         for b in range(len(Blade)):
             for name, nodes in self.reed.where.items():
-                own, guarded, floor = name == act.zone, name in GUARDED, self.reed.floor[nodes]
+                own, guarded = name == act.zone, name in GUARDED
                 shape = (act.shape if guarded else nearer)[b][nodes]
-                bounded = shape.any() and floor.max() > 0.0
+                bounded = (b, name) in self._above and shape.any()
                 if not bounded or (own and name != "transition"):
                     continue
                 spill, taken = heavy * shape, self._taken[b][nodes]
-                line = self._chance.lines[:, None] * self._line[b][nodes]
-                above = self.reed.draws[:, b][:, nodes] - floor - self.limits.gauge - line
+                above = self._above[b, name]
                 if guarded:
                     much = _GUARD * float((spill + taken).mean()) > _LITTLE
                     if much and not _surely(_thinnest(above - _GUARD * spill), Z95):
@@ -364,6 +364,22 @@ class Scales:
                 if float((now - left).mean()) > _NOTHING and not _surely(left, z):
                     return True
         return False
+
+    @cached_property
+    def _above(self) -> dict[tuple[int, str], Real]:
+        """Cane above the floor on the drawn reeds, lines where they may lie, shape (n, nodes) [m].
+
+        By blade and zone; a zone without a floor has none.
+        """
+        above: dict[tuple[int, str], Real] = {}
+        for name, nodes in self.reed.where.items():
+            floor = self.reed.floor[nodes]
+            if not nodes.any() or floor.max() <= 0.0:
+                continue
+            for b in range(len(Blade)):
+                line = self._chance.lines[:, None] * self._line[b][nodes]
+                above[b, name] = self.reed.draws[:, b][:, nodes] - floor - self.limits.gauge - line
+        return above
 
     def touched(self, act: Act) -> list[tuple[int, NDArray[np.bool_]]]:
         """Return blade and nodes of the part of every zone an act takes cane from."""

@@ -162,12 +162,32 @@ class Outline:
         One standard deviation from shape to shape [m].
     source : str
         A key of `SOURCES`.
+
+    Raises
+    ------
+    InputError
+        If positions do not increase, a width is not above 0, or there is not one width for each.
     """
 
     along: tuple[float, ...]
     width: tuple[float, ...]
     spread: float
     source: str
+
+    def __post_init__(self) -> None:
+        along, width = np.asarray(self.along, float), np.asarray(self.width, float)
+        if not along.size or along.shape != width.shape:
+            msg = (
+                f"outline: {along.size} positions along and {width.size} widths; give one width "
+                "for each position"
+            )
+            raise InputError(msg)
+        if not np.isfinite(along).all() or not (np.diff(along) > 0.0).all():
+            msg = "outline: positions along must increase from the bottom rim towards the tip"
+            raise InputError(msg)
+        if not np.isfinite(width).all() or not (width > 0.0).all():
+            msg = "outline: every width must be above 0 mm"
+            raise InputError(msg)
 
     def half_width(self, along: ArrayLike) -> Array:
         """Return half the width at positions along [m]; constant beyond the ends."""
