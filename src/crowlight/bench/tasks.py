@@ -137,7 +137,7 @@ def _crow_sound() -> tuple[Run, Codec[Any] | PlainCodec]:
 
 
 _TASKS: Mapping[str, Task] = {
-    "advise": Task(5, _advise),
+    "advise": Task(6, _advise),
     "assess": Task(8, _assess),
     "batch": Task(7, _batch),
     "batch-reed": Task(2, _batch_reed),
