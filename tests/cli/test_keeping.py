@@ -1,10 +1,19 @@
 """Export, backup and restore through the command line."""
 
 import csv
+import errno
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
+from uuid import uuid4
 
 import pytest
+
+from crowlight.bench.desk import Desk
+from crowlight.bench.ports import NewReed
+from crowlight.errors import NotFound
+from crowlight.store import SqlRecords
 
 TABLE = """\
 # reed: =HYPERLINK("x")
@@ -62,3 +71,65 @@ def test_a_damaged_backup_changes_nothing(kept: Callable, tmp_path: Path) -> Non
     assert done.status == 1
     assert "Traceback" not in done.err
     assert kept("reeds").out == before
+
+
+def test_a_reed_added_by_another_import_meanwhile_is_taken(
+    crowlight: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "t.csv"
+    path.write_text(TABLE, encoding="utf-8")
+    find = SqlRecords.reed
+
+    def late(records: SqlRecords, key: Any) -> Any:
+        try:
+            return find(records, key)
+        except NotFound:
+            records.add_reed(NewReed(uuid=uuid4(), name=str(key)))
+            raise
+
+    monkeypatch.setattr(SqlRecords, "reed", late)
+    done = crowlight("import", path)
+    assert done.status == 0, done.err
+    assert "2 readings" in done.out
+    assert "new reed" not in done.out
+    assert len(crowlight("reeds").out.splitlines()) == 1
+
+
+def test_a_fault_says_what_stays_kept(
+    crowlight: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(Desk, "import_table", fails)
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    path = tmp_path / "t.csv"
+    path.write_text(TABLE, encoding="utf-8")
+    done = crowlight("import", path)
+    assert done.status == 70
+    # several tables are several writes: it may not be said that nothing was written
+    assert "Nothing" not in done.err
+    assert "whole or not at all" in done.err
+    (told,) = tmp_path.glob("crowlight-*.txt")
+    assert str(told) in done.err
+    assert "ZeroDivisionError" in told.read_text(encoding="utf-8")
+
+
+def test_a_fault_with_a_full_temporary_folder_is_told(
+    crowlight: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(*_: object, **__: object) -> None:
+        raise ZeroDivisionError
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(Desk, "import_table", fails)
+    monkeypatch.setattr(tempfile, "NamedTemporaryFile", full)
+    path = tmp_path / "t.csv"
+    path.write_text(TABLE, encoding="utf-8")
+    done = crowlight("import", path)
+    assert done.status == 70
+    assert "No space left" in done.err
+    assert "test_keeping.py" in done.err  # where it happened
+    assert "Traceback" not in done.err

@@ -42,7 +42,7 @@ from crowlight.bench.state import ReedState, difference, state_of
 from crowlight.bench.styles import checked_name
 from crowlight.bench.takes import Takes
 from crowlight.bench.tasks import result_key, task_named
-from crowlight.errors import InputError, NotFound
+from crowlight.errors import Conflict, InputError, NotFound
 from crowlight.reed import Reading, Repeatability, check_reading
 from crowlight.reed.styles import STYLE_CODES
 
@@ -457,7 +457,10 @@ class Desk:
         try:
             kept, new = self.records.reed(reed_name), False
         except NotFound:
-            kept, new = self.add_reed(reed_name, invented=invented), True
+            try:
+                kept, new = self.add_reed(reed_name, invented=invented), True
+            except Conflict:  # another import added it just now
+                kept, new = self.records.reed(reed_name), False
         before = self.records.entries(kept.uuid)
         known = {e.uuid for e in before}
         at = table.facts.get("measured_at") or self.clock.now()

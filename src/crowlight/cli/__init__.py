@@ -10,6 +10,7 @@ import os
 import sys
 import tempfile
 import traceback
+from contextlib import suppress
 from pathlib import Path
 
 from crowlight.cli.app import app
@@ -32,16 +33,34 @@ def main() -> None:
     except BrokenPipeError:
         sys.exit(1)
     except Exception as error:  # noqa: BLE001  (the one place where a bug becomes a sentence)
+        _say(
+            f"crowlight met a fault of its own ({type(error).__name__}: {error}).\n"
+            f"Every entry is kept whole or not at all, and what was kept before is as it was; a "
+            f"command that writes several may have written the first of them: look before you "
+            f"repeat it. {_details(error)}"
+        )
+        sys.exit(70)
+
+
+def _details(error: Exception) -> str:
+    """Write a traceback into a file; return where it is, or why it is not."""
+    name = ""
+    try:
         with tempfile.NamedTemporaryFile(
             "w", prefix="crowlight-", suffix=".txt", delete=False, encoding="utf-8"
         ) as file:
-            traceback.print_exc(file=file)
-        _say(
-            f"crowlight met a fault of its own ({type(error).__name__}: {error}).\n"
-            f"Nothing kept was changed by it. The details are in {Path(file.name)}; "
-            f"please report them."
+            name = file.name
+            traceback.print_exception(error, file=file)
+    except OSError as hindered:
+        if name:
+            with suppress(OSError):
+                Path(name).unlink()  # it is cut short
+        last = traceback.extract_tb(error.__traceback__)[-1]
+        return (
+            f"The details could not be written ({hindered.strerror or hindered}); please report "
+            f"that it was in {last.filename}, line {last.lineno}, {last.name}."
         )
-        sys.exit(70)
+    return f"The details are in {name}; please report them."
 
 
 def _say(text: str) -> None:
