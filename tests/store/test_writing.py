@@ -292,3 +292,29 @@ def test_migrating_to_where_it_is_changes_nothing(records: SqlRecords) -> None:
     with records.database.engine.connect() as connection:
         migrate(connection)
         assert compare_metadata(MigrationContext.configure(connection), metadata) == []
+
+
+LIMITED = """
+import resource, sys
+from pathlib import Path
+from crowlight.errors import RecordsError
+from crowlight.store.database import Database
+
+resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
+try:
+    with Database(Path(sys.argv[1])).read() as connection:
+        connection.exec_driver_sql("SELECT * FROM reed")
+except RecordsError as error:
+    print(error)
+"""
+
+
+def test_reading_with_no_room_for_the_file_it_needs(tmp_path: Path, clock: Clock) -> None:
+    where = tmp_path / "reeds.sqlite"
+    with open_records(where, clock) as records:
+        new_reed(records)
+    done = subprocess.run(
+        [sys.executable, "-c", LIMITED, str(where)], capture_output=True, text=True, check=True
+    )
+    assert "cannot be read: the small file it needs beside it cannot be written" in done.stdout
+    assert "send" not in done.stdout  # nothing was sent

@@ -20,29 +20,46 @@ _SQLITE = {
     sqlite3.SQLITE_READONLY: "it may only be read: allow writing to the file and its folder",
     sqlite3.SQLITE_CANTOPEN: "it cannot be opened: allow writing to the folder it is in",
     sqlite3.SQLITE_PERM: "it may not be written: allow writing to the file and its folder",
-    sqlite3.SQLITE_FULL: "the disk is full: make room and send it again",
-    sqlite3.SQLITE_IOERR: "the disk reports an error: check it and send it again",
+    sqlite3.SQLITE_FULL: "the disk is full: make room and try again",
+    sqlite3.SQLITE_IOERR: "the disk reports an error: check it and try again",
     sqlite3.SQLITE_BUSY: _IN_USE,
     sqlite3.SQLITE_LOCKED: _IN_USE,
 }
+#: Result codes of SQLite of writing: even to read it needs a small file beside the database.
+_WRITING = {
+    sqlite3.SQLITE_IOERR_WRITE,
+    sqlite3.SQLITE_IOERR_TRUNCATE,
+    sqlite3.SQLITE_IOERR_SHMOPEN,
+    sqlite3.SQLITE_IOERR_SHMSIZE,
+    sqlite3.SQLITE_IOERR_SHMMAP,
+}
+_BESIDE = (
+    "the small file it needs beside it cannot be written: make room on its disk, allow files of "
+    "1 MB, and try again"
+)
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _POSTGRESQL = {
-    "53100": "the server's disk is full: make room and send it again",
+    "53100": "the server's disk is full: make room and try again",
     "53200": "the server is out of memory: try again later",
     "53300": "the server has too many connections: try again in a moment",
     "25006": "the server accepts no writing at present: try again later",
     "42501": "this user may not write to it: ask whoever runs the server",
     "55P03": _IN_USE,
     "57014": "the server stopped the work: try again later",
-    "40001": "another program wrote at the same moment: send it again",
-    "40P01": "another program wrote at the same moment: send it again",
+    "40001": "another program wrote at the same moment: try again",
+    "40P01": "another program wrote at the same moment: try again",
 }
+
+
+def _extended(error: BaseException) -> int | None:
+    original = error.orig if isinstance(error, DBAPIError) else error
+    return getattr(original, "sqlite_errorcode", None)
 
 
 def _code(error: BaseException) -> int | str | None:
     original = error.orig if isinstance(error, DBAPIError) else error
     if isinstance(original, sqlite3.Error):
-        extended = getattr(original, "sqlite_errorcode", None)
+        extended = _extended(error)
         return None if extended is None else extended & 0xFF
     return getattr(original, "sqlstate", None)
 
@@ -83,6 +100,8 @@ def _translate(error: Exception, where: str, *, writing: bool) -> RecordsError:
     code = _code(error)
     if code in _DAMAGED:
         return damaged(where)
+    if _extended(error) in _WRITING and not writing:
+        return _hindered(where, _BESIDE, writing=False)
     if isinstance(code, int) and code in _SQLITE:
         return _hindered(where, _SQLITE[code], writing=writing)
     if isinstance(code, str) and code in _POSTGRESQL:
