@@ -1,6 +1,7 @@
 """Tables of readings: what is read, and what is refused with its line number."""
 
 import math
+from datetime import UTC, datetime
 
 import pytest
 from hypothesis import given
@@ -10,7 +11,17 @@ from crowlight.errors import CrowlightError, InputError, TableError
 from crowlight.files.tables import TableFiles, parse_number
 from crowlight.reed import Blade, CaneState
 
-read = TableFiles().read
+NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)
+
+
+class StoppedClock:
+    """A clock that stands still."""
+
+    def now(self) -> datetime:
+        return NOW
+
+
+read = TableFiles(StoppedClock()).read
 GOOD = (
     "# reed: Fulmar 3\n# length_mm: 70.2\n# state: wet\n"
     "blade,from_tip_mm,across_mm,thickness_mm\n"
@@ -103,7 +114,7 @@ def test_every_bad_row_is_named() -> None:
     assert "line 7:" in said
 
 
-@pytest.mark.parametrize("data", [b"", b"\n\n", b"# reed: x\n", b"\xff\xfe", b"\x80\x81\x82"])
+@pytest.mark.parametrize("data", [b"", b"\n\n", b"\xff\xfe", b"\x80\x81\x82"])
 def test_nothing_or_not_text(data: bytes) -> None:
     with pytest.raises(TableError, match=r"empty|not UTF-8"):
         read(data, name="t.csv")
@@ -164,3 +175,41 @@ def test_more_digits_than_a_number_holds_are_said_to_be_that() -> None:
     told = refused(GOOD.replace("0.14", "9" * 400))
     assert "has 400 characters; is a separator missing?" in told
     assert "inf" not in told
+
+
+@pytest.mark.parametrize(
+    ("moment", "told"),
+    [
+        ("2099-01-01T00:00+00:00", "lies ahead: it is 2026-05-01T12:00"),
+        ("2026-05-02T12:01+00:00", "lies ahead"),
+        ("9999-12-31T23:59-23:59", "lies ahead"),
+        ("1899-12-31T23:59+00:00", "before 1900"),
+        ("0026-04-01T12:00+00:00", "four digits"),
+        ("0001-01-01T00:00+23:59", "before 1900"),
+    ],
+)
+def test_a_moment_that_cannot_be_meant_is_asked_about(moment: str, told: str) -> None:
+    said = refused(f"# measured_at: {moment}\n{GOOD}")
+    assert said.startswith("line 1: measured_at")
+    assert told in said
+    assert "orrect it" in said
+
+
+@pytest.mark.parametrize("moment", ["2026-05-02T11:59+00:00", "1900-01-01T00:00+00:00"])
+def test_a_moment_within_a_day_of_now_is_taken(moment: str) -> None:
+    table = read(f"# measured_at: {moment}\n{GOOD}".encode())
+    assert table.facts["measured_at"] == datetime.fromisoformat(moment)
+
+
+def test_a_table_of_head_lines_only_is_not_called_empty() -> None:
+    said = refused("# reed: Fulmar 3\n# length_mm: 70.2\n")
+    assert "empty" not in said
+    assert "no line of column names" in said
+    assert "empty" in refused("\n \n")
+
+
+def test_a_length_that_is_wrong_is_not_called_missing() -> None:
+    said = refused(GOOD.replace("70.2", "0.0702"))
+    assert "outside 30 to 100 mm" in said
+    assert "needs the line" not in said
+    assert "needs the line" in refused(GOOD.replace("# length_mm: 70.2\n", ""))

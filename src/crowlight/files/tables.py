@@ -12,13 +12,13 @@ import io
 import math
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from crowlight.bench.kinds import Lengths, ReadingsTaken, clean_text
-from crowlight.bench.ports import Table
+from crowlight.bench.ports import Clock, Table
 from crowlight.errors import InputError, Problem, TableError
 from crowlight.reed import (
     Blade,
@@ -108,15 +108,24 @@ class _Row:
 
 
 class TableFiles:
-    """Reads tables of readings; implements the port `Tables`."""
+    """Reads tables of readings; implements the port `Tables`.
+
+    Parameters
+    ----------
+    clock : Clock
+        The time, against which moments that lie ahead are asked about.
+    """
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
 
     def read(self, data: bytes, *, name: str = "") -> Table:
         """Read a CSV or TSV file; see `crowlight.bench.ports.Tables`."""
         text = _decode(data, name)
         head, columns, rows = _split(text, name)
         problems: list[Problem] = []
-        facts = _facts(head, problems)
-        origin = _origin(columns, facts, problems)
+        facts = _facts(head, self._clock.now(), problems)
+        origin = _origin(columns, {key for _, key, _ in head}, problems)
         if problems:
             raise TableError(problems)
         readings: list[Reading] = []
@@ -167,7 +176,10 @@ def _split(text: str, name: str) -> tuple[list[tuple[int, str, str]], list[str],
         elif stripped:
             break
     else:
-        raise TableError([Problem(0, f"{name or 'the table'} is empty; see the column names")])
+        what = "has head lines (#) but no line of column names, and no rows" if head else "is empty"
+        raise TableError(
+            [Problem(0, f"{name or 'the table'} {what}; write both as docs/howto/tables.md shows")]
+        )
     delimiter = max("\t;,", key=lines[start].count)
     body = csv.reader(io.StringIO("\n".join(lines[start:])), delimiter=delimiter, strict=True)
     try:
@@ -250,6 +262,27 @@ def _moment(text: str) -> datetime:
     return at
 
 
+#: Clocks of two machines may be set a day apart.
+_AHEAD = timedelta(days=1)
+_FIRST_YEAR = 1900
+
+
+def _check_moment(at: datetime, now: datetime) -> None:
+    """Refuse a moment that is not likely to be meant."""
+    if at > now + _AHEAD:
+        msg = (
+            f"measured_at {at.isoformat(timespec='minutes')} lies ahead: it is "
+            f"{now.isoformat(timespec='minutes')} now; correct it, or the clock of this machine"
+        )
+        raise InputError(msg)
+    if at.year < _FIRST_YEAR:
+        msg = (
+            f"measured_at {at.isoformat(timespec='minutes')} lies before {_FIRST_YEAR}; is the "
+            f"year written with four digits? Correct it"
+        )
+        raise InputError(msg)
+
+
 #: Most characters of a name, as everywhere.
 _LONGEST_NAME = 100
 
@@ -274,7 +307,9 @@ _HEAD_READERS: Mapping[str, tuple[str, Callable[[str], Any]]] = {
 }
 
 
-def _facts(head: Sequence[tuple[int, str, str]], problems: list[Problem]) -> dict[str, Any]:
+def _facts(
+    head: Sequence[tuple[int, str, str]], now: datetime, problems: list[Problem]
+) -> dict[str, Any]:
     facts: dict[str, Any] = {}
     for line, key, value in head:
         if key not in _HEAD_READERS:
@@ -282,6 +317,8 @@ def _facts(head: Sequence[tuple[int, str, str]], problems: list[Problem]) -> dic
         name, reader = _HEAD_READERS[key]
         try:
             found = reader(value)
+            if isinstance(found, datetime):
+                _check_moment(found, now)
         except InputError as error:
             problems.append(Problem(line, str(error)))
             continue
@@ -295,7 +332,8 @@ def _facts(head: Sequence[tuple[int, str, str]], problems: list[Problem]) -> dic
     return facts
 
 
-def _origin(columns: Sequence[str], facts: Mapping[str, Any], problems: list[Problem]) -> Origin:
+def _origin(columns: Sequence[str], stated: Set[str], problems: list[Problem]) -> Origin:
+    """Return what positions are counted from; `stated` are the keys of the head, right or not."""
     named = [c for c in columns if c in _ORIGINS]
     origin = _ORIGINS[named[0]] if named else Origin.RIM
     if len(named) != 1:
@@ -310,9 +348,9 @@ def _origin(columns: Sequence[str], facts: Mapping[str, Any], problems: list[Pro
         for needed in ("blade", "across_mm")
         if needed not in columns
     )
-    if origin is Origin.TIP and "length" not in facts:
+    if origin is Origin.TIP and "length_mm" not in stated:
         problems.append(Problem(0, "from_tip_mm needs the line '# length_mm: ...' above the table"))
-    if origin is Origin.THREAD and "thread_top" not in facts:
+    if origin is Origin.THREAD and "thread_top_mm" not in stated:
         msg = "from_thread_mm needs the line '# thread_top_mm: ...' above the table"
         problems.append(Problem(0, msg))
     return origin

@@ -67,7 +67,7 @@ def assess_file(data: bytes, *, name: str) -> Assessment:
     Assessment
         The judgement; see `crowlight.bench.desk.Desk.assess_table`.
     """
-    return assess(inputs_of_table(TableFiles().read(data, name=name), name=name))
+    return assess(inputs_of_table(TableFiles(SystemClock()).read(data, name=name), name=name))
 
 
 def data_folder(folder: Path | None = None) -> Path:
@@ -94,7 +94,7 @@ def data_folder(folder: Path | None = None) -> Path:
 
 def blades_of_file(data: bytes, *, name: str) -> BladesShown:
     """Solve the blades of a table of readings without opening any records."""
-    inputs = inputs_of_table(TableFiles().read(data, name=name), name=name)
+    inputs = inputs_of_table(TableFiles(SystemClock()).read(data, name=name), name=name)
     return run_task("mechanics", inputs, lambda _: None)
 
 
@@ -189,7 +189,7 @@ def open_desk(
                 results=FileResults(data_folder(folder) / COMPUTED),
                 jobs=runner,
                 clock=SystemClock(),
-                tables=TableFiles(),
+                tables=TableFiles(SystemClock()),
                 sounds=SoundFiles(),
                 pictures=PictureFiles(),
                 takes=FileTakes(data_folder(folder) / TAKES, failpoint=failpoint),
