@@ -2,6 +2,8 @@
 
 import csv
 import errno
+import subprocess
+import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -133,3 +135,25 @@ def test_a_fault_with_a_full_temporary_folder_is_told(
     assert "No space left" in done.err
     assert "test_keeping.py" in done.err  # where it happened
     assert "Traceback" not in done.err
+
+
+ENDED = """
+import signal, time
+from crowlight.store import backup
+
+def ends(*_):
+    signal.raise_signal(signal.SIGTERM)
+    time.sleep(1)
+
+backup._add_blobs = ends
+from crowlight.cli import main
+main()
+"""
+
+
+def test_a_backup_ended_from_outside_leaves_nothing(kept: Callable, tmp_path: Path) -> None:
+    to = tmp_path / "to"
+    to.mkdir()
+    done = subprocess.run([sys.executable, "-c", ENDED, "backup", str(to / "all.crowlight")])
+    assert done.returncode == 143
+    assert list(to.iterdir()) == []  # neither half a backup nor a copy of the records

@@ -114,3 +114,11 @@ def test_erasing_asks_first(kept: Callable, monkeypatch: pytest.MonkeyPatch) -> 
     assert kept("reeds", "bo").out == ""
     assert kept("erase", "Ann Brink", "--yes").status == 0
     assert kept("people").out == ""
+
+
+def test_a_new_batch_of_a_name_that_is_kept_is_asked_about(kept: Callable) -> None:
+    assert kept("assign", "Tern", "--new-batch", "March").status == 0
+    done = kept("assign", "Tern", "--new-batch", "march")  # as when a command is repeated
+    assert done.status == 1
+    assert "'March' is kept already" in done.err
+    assert kept("assign", "Tern", "--batch", "March").status == 0  # one batch, not two

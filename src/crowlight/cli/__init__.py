@@ -7,8 +7,10 @@ loads neither numpy nor scipy nor sqlalchemy.
 from __future__ import annotations
 
 import os
+import signal
 import sys
 import tempfile
+import threading
 import traceback
 from contextlib import suppress
 from pathlib import Path
@@ -25,6 +27,9 @@ def main() -> None:
     # for each other on a busy machine cost more than they bring.
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
+    if threading.current_thread() is threading.main_thread():
+        # Ended from outside, half-made files are taken away as after Ctrl+C.
+        signal.signal(signal.SIGTERM, _ended)
     try:
         app()
     except CrowlightError as error:
@@ -40,6 +45,10 @@ def main() -> None:
             f"repeat it. {_details(error)}"
         )
         sys.exit(70)
+
+
+def _ended(number: int, _frame: object) -> None:
+    sys.exit(128 + number)
 
 
 def _details(error: Exception) -> str:

@@ -99,7 +99,7 @@ def assign(
     from dataclasses import replace
 
     from crowlight.bench.kinds import Note
-    from crowlight.errors import InputError
+    from crowlight.errors import Conflict, InputError, NotFound
     from crowlight.report.belonging import given_said
     from crowlight.report.words import in_locale
     from crowlight.wiring import open_desk
@@ -118,6 +118,10 @@ def assign(
             "batch": desk.people.batch(batch).uuid if batch else batch,
         }
         if new_batch:
+            with suppress(NotFound):
+                there = desk.people.batch(new_batch).name
+                msg = f"a batch {there!r} is kept already; put reeds into it with --batch"
+                raise Conflict(msg)
             to["batch"] = desk.people.add_batch(new_batch, maker=to["maker"] or None).uuid
         given = {name: key or None for name, key in to.items() if key is not None}
         names = {one.uuid: one.name for one in desk.people.batches()}
