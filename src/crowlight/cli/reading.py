@@ -20,23 +20,20 @@ def read_bytes(path: Path) -> bytes:
 
 def write_text(path: Path, text: str) -> None:
     """Write a file whole or not at all."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_name(path.name + ".part")
-        part.write_text(text, encoding="utf-8")
-        part.replace(path)
-    except OSError as error:
-        msg = f"{path} cannot be written ({error.strerror}); name another place"
-        raise CannotWrite(msg) from None
+    write_bytes(path, text.encode("utf-8"))
 
 
 def write_bytes(path: Path, data: bytes) -> None:
     """Write a file of bytes whole or not at all."""
+    part = path.with_name(path.name + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_name(path.name + ".part")
-        part.write_bytes(data)
-        part.replace(path)
+        try:
+            part.write_bytes(data)
+            part.replace(path)
+        except BaseException:
+            part.unlink(missing_ok=True)
+            raise
     except OSError as error:
         msg = f"{path} cannot be written ({error.strerror}); name another place"
         raise CannotWrite(msg) from None
