@@ -133,7 +133,12 @@ def shown_value(code: str, value: float, words: Words, *, signed: bool = False) 
 
 
 def span_said(code: str, low: float, high: float, words: Words, *, signed: bool = False) -> str:
-    """Return an interval in the unit of `unit_name`, without it."""
+    """Return an interval in the unit of `unit_name`, without it.
+
+    Values that are all equal have no spread, and so no interval: that is said in words.
+    """
+    if math.isnan(low) or math.isnan(high):
+        return words(mark("its range cannot be told"))
     if math.isinf(high):
         return words.say(mark("%(low)s or more"), low=shown_value(code, low, words, signed=signed))
     return words.say(

@@ -111,6 +111,7 @@ def test_numbers_stand_in_the_units_of_the_bench() -> None:
     assert shown_value("tip-length", 4.5e-3, WORDS) == "4.50"
     assert shown_value("tip-slope", 0.0125, WORDS, signed=True) == "+0.012"
     assert span_said("overall-length", 0.0, float("inf"), WORDS) == "0.0 or more"
+    assert span_said("tip", float("nan"), float("nan"), WORDS) == "its range cannot be told"
     assert (
         quantity_name("tip/uneven", WORDS) == "thickness of the tip, larger difference of its sides"
     )
