@@ -193,7 +193,16 @@ def test_a_reed_that_left_the_workshop_is_not_worked_on(site: Site, desk: Desk, 
     assert heading(page) == "It has left the workshop: nothing to do to it here"
     assert "This reed has left the workshop." in front(page)
     assert f'href="{reed}/write/stage?from=next"' in front(page)
-    assert f"{reed}/next/did" not in page.text
+    for act in ("did", "rest", "other"):
+        assert f"{reed}/next/{act}" not in page.text
+    assert "Rest it" not in page.text
+    assert "Afterwards:" not in front(page)
     assert ASK not in page.text
+    other = site.get(f"{reed}/next/other")
+    assert 'name="did"' not in other.text
+    assert f'href="{reed}/write/stage?from=next"' in other.text
+    uuid = _lay(site, reed)
+    for step in ("decide", "rest"):
+        assert "Rest it" not in site.get(f"/bench?reed={uuid}&step={step}").text
     desk.write("Gull 7", Stage(stage="on-the-bench"))
     assert f"{reed}/next/did" in site.get(f"{reed}/next").text
