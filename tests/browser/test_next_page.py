@@ -186,6 +186,18 @@ def test_a_hasty_double_tap_writes_once(window, advised):
     assert sum(isinstance(p, AfterCheck) for p in kinds) == 1
 
 
+def test_the_check_after_a_cut_outlives_a_reload(window, advised):
+    page = window()
+    visit(page, advised)
+    page.get_by_role("button", name="Did it").click()
+    expect(page.get_by_role("heading", name="One slow swell from nothing")).to_be_visible()
+    page.wait_for_url(lambda url: "done=" not in url)
+    page.reload()
+    page.get_by_role("button", name="worse").click()
+    expect(page.get_by_text("Written down.")).to_be_visible()
+    assert isinstance(advised.desk.sheet("Gull 7").entries[-1].payload, AfterCheck)
+
+
 def test_the_whole_way_goes_without_scripts(window, advised):
     page = window(java_script_enabled=False)
     visit(page, advised)

@@ -88,7 +88,10 @@ if (done) {
   // where the page has such a form for one thing of several, only that one was written down
   const one = document.querySelector(`form[data-draft^="${done}-${reed}-"]`);
   for (const name of [one?.dataset.draft ?? `${done}-${reed}`, "new", "import"]) forget(name);
-  history.replaceState(null, "", location.pathname);
+  // what else the address says, like which cut is asked about, must outlive a reload
+  const address = new URL(location.href);
+  for (const told of ["done", "form"]) address.searchParams.delete(told);
+  history.replaceState(null, "", address);
 }
 
 for (const form of document.querySelectorAll("form[data-draft]")) {
