@@ -12,8 +12,9 @@ from tests.next_plans import AdviceJobs
 
 from crowlight.bench.advice_kinds import Wish
 from crowlight.bench.desk import Desk
-from crowlight.bench.kinds import Cut, Described
+from crowlight.bench.kinds import Cut, Described, Withdrawn
 from crowlight.bench.workshop_kinds import Consent, Intake, Stage
+from crowlight.reed import Blade
 from crowlight.wiring import open_desk
 
 from .conftest import TABLE, Site, fields_of
@@ -206,3 +207,20 @@ def test_a_reed_that_left_the_workshop_is_not_worked_on(site: Site, desk: Desk, 
         assert "Rest it" not in site.get(f"/bench?reed={uuid}&step={step}").text
     desk.write("Gull 7", Stage(stage="on-the-bench"))
     assert f"{reed}/next/did" in site.get(f"{reed}/next").text
+
+
+def test_a_cut_taken_back_is_not_asked_about(site: Site, desk: Desk):
+    address = site.import_table(TABLE.replace("Gull 7", "Own"))
+    desk.write("Own", Cut(zone="tip", blades=(Blade.PLAIN,), strokes=2))
+    cut = desk.sheet("Own").entries[-1].uuid
+    path = f"{address}/next/after?follows={cut}"
+    before = site.get(path)
+    desk.write("Own", Withdrawn(), replaces=cut)
+    assert "taken back" in site.get(path, status=404).text
+    sent = {"result": "worse", "follows": str(cut)}
+    kept = fields_of(before)
+    hidden = {name: kept[name] for name in ("token", "uuid", "seen")}
+    answer = site.client.post(path, data=sent | hidden)
+    assert answer.status_code == 404
+    assert "taken back" in answer.text
+    assert desk.sheet("Own").entries[-1].payload.kind == "withdrawn"

@@ -272,6 +272,7 @@ def _checked(request: Request, bench: Bench, reed: UUID, sent: Sent) -> Response
     if sent.troubles:
         status = 403
     if isinstance(payload, AfterCheck) and not troubles:
+        _refuse_taken_back(as_kept(bench.desk, reed), payload.follows, bench.words)
         try:
             write_once(bench.desk, reed, payload, sent)
         except CrowlightError as error:
@@ -301,6 +302,7 @@ def _after_page(
     if entry is None or not isinstance(entry.payload, Followed):
         text = mark("This reed has no such entry; look at its log.")
         raise NotFound(bench.words(text))
+    _refuse_taken_back(sheet, entry.uuid, bench.words)
     codes = _checks_after(entry.payload, sheet)
     texts: Mapping[str, str] = sentences()["check"]
     return bench.pages.render(
@@ -318,6 +320,12 @@ def _after_page(
         uuid=uuid,
         news=lines(sheet, bench.words)[:5] if status == 409 else [],
     )
+
+
+def _refuse_taken_back(sheet: Sheet, deed: UUID | None, words: Words) -> None:
+    """Refuse to ask what came of something that was taken back."""
+    if any(isinstance(e.payload, Withdrawn) and e.replaces == deed for e in sheet.entries):
+        raise NotFound(words(mark("That was taken back; there is nothing to check.")))
 
 
 def _recorded_since(sheet: Sheet, deed: Entry) -> Entry | None:
