@@ -359,6 +359,8 @@ def test_going_back_and_sending_something_else_asks(site):
     site.send(f"{path}/write/note", {"text": "first"}, page=page)
     answer = site.send(f"{path}/write/note", {"text": "second thoughts"}, page=page)
     assert answer.status_code == 409
+    assert "was sent before with something else in it" in answer.text
+    assert fields_of(page)["uuid"][0] not in answer.text
     assert fields_of(answer)["text"] == ["second thoughts"]
     assert site.send(f"{path}/write/note", {}, page=answer).status_code == 303
     assert len(site.desk.sheet("Gull 7").entries) == 2

@@ -160,12 +160,14 @@ def write_once(
     except Conflict:
         # the reply to the first sending may have been lost: then this is what was kept
         kept = next((e for e in desk.records.entries(reed) if e.uuid == sent.uuid), None)
-        if kept is None or (kept.payload, kept.readings, kept.replaces) != (
-            payload,
-            readings,
-            replaces,
-        ):
+        if kept is None:
             raise
+        if (kept.payload, kept.readings, kept.replaces) != (payload, readings, replaces):
+            msg = (
+                "this page was sent before with something else in it, which is kept; nothing was "
+                "written now: look at the log before you write it anew"
+            )
+            raise Conflict(msg) from None
 
 
 def trouble_of(error: CrowlightError, words: Words) -> Trouble:
