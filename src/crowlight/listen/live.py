@@ -123,8 +123,9 @@ def listen_live(
     count = waiting = 0
     memory: _Memory | None = None
     for block in blocks:
-        # channels as they come: the loudest of one block need not be that of the next
-        samples = as_mono(np.mean(block, axis=1) if np.ndim(block) == 2 else block, rate)
+        # the mean of channels: the loudest of one block need not be that of the next
+        wave = np.asarray(block)
+        samples = as_mono(wave.mean(axis=1) if wave.ndim == 2 else wave, rate)
         count += samples.size
         waiting += samples.size
         heard = np.concatenate([heard, samples])[-keep:]
