@@ -23,7 +23,7 @@ _SAID: Mapping[str, str] = {
     "deadline": mark("Needed back: %(reed)s"),
     "follow-up": mark("Ask how it plays: %(reed)s"),
     "rest-over": mark("Rest is over: %(reed)s"),
-    "stage-until": mark("%(stage)s until today: %(reed)s"),
+    "stage-until": mark("Last day of “%(stage)s”: %(reed)s"),
 }
 
 

@@ -10,10 +10,10 @@ from icalendar import Calendar
 
 from crowlight.bench.ports import Entry, Reed
 from crowlight.bench.posted import Queued
-from crowlight.bench.posting import posting_of
+from crowlight.bench.posting import Reminder, posting_of
 from crowlight.bench.workshop_kinds import Intake
 from crowlight.errors import NotFound
-from crowlight.report.reminders import calendar
+from crowlight.report.reminders import calendar, reminder_said
 from crowlight.report.words import in_locale
 
 NOW = datetime(2026, 3, 5, 10, 30, 15, 250_000, tzinfo=UTC)
@@ -52,6 +52,13 @@ def test_an_event_says_what_is_due_on_which_day():
     assert "SUMMARY:Needed back: Gull 7" in lines
     assert sum(line.startswith("UID:") for line in lines) == 1
     assert lines[-2:] == ["END:VCALENDAR", ""]
+
+
+def test_a_stage_that_ends_is_told_so_on_any_day():
+    """The page of the reed lists it before and after that day as well."""
+    due = Reminder(uuid=REED, code="stage-until", day=date(2026, 3, 20), stage="resting")
+    said = reminder_said(due, "Gull 7", in_locale("en"))
+    assert said == "Last day of “resting”: Gull 7"
 
 
 def test_the_same_reminder_keeps_its_uid():
