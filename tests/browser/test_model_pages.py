@@ -175,7 +175,7 @@ def test_the_answer_of_a_journey_is_seen_on_a_telephone_without_scrolling(window
     page.get_by_role("button", name="What changes").click()
     expect(page.get_by_role("progressbar")).to_have_count(1)
     canned.held.set()
-    expect(page.get_by_role("heading", name="What to do")).to_be_in_viewport(timeout=20_000)
+    expect(page.get_by_role("heading", name="What to do")).to_be_in_viewport()
 
 
 def test_a_long_thread_and_cork_leave_room_for_the_name(window, own):
@@ -193,3 +193,14 @@ def test_a_long_thread_and_cork_leave_room_for_the_name(window, own):
     name = page.get_by_role("heading", level=1).bounding_box()
     assert name
     assert name["height"] < 60  # one line: the tag does not press it together
+
+
+@pytest.mark.parametrize("path", ["/bench", "/"])
+def test_a_short_thread_stands_on_one_line(window, own, path: str):
+    own.desk.write("Gull 7", Described(thread_colour="violet", cork_number="14"))
+    page = window(390, is_mobile=True)
+    page.goto(own.address + path)
+    for said in (".tag-number", ".tag-colour"):
+        box = page.locator("main").locator(said).first.bounding_box()
+        assert box
+        assert box["height"] < 30
