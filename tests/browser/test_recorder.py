@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import re
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -85,8 +86,9 @@ def begin(page: Page, served: Served) -> None:
     expect(page.locator(".live")).to_be_visible()
 
 
-def wait_for_blows(page: Page, count: int) -> None:
-    expect(page.locator("dd.blows")).to_have_text(str(count))
+def wait_for_blows(page: Page, least: int) -> None:
+    """Wait for so many blows or more: a busy machine may see them two at a time."""
+    expect(page.locator("dd.blows")).to_have_text(re.compile(f"^[{least}-9]$"))
 
 
 def test_what_is_blown_is_measured_live_and_kept_sample_for_sample(bench, own):
@@ -343,7 +345,7 @@ def test_a_server_that_ends_in_mid_take_gets_every_sample_once(bench, tmp_path: 
         until_kept(page, f"{reed}/record")
         page.get_by_role("button", name="Record", exact=True).click()
         expect(page.locator(".takes .says")).to_contain_text("Kept on this device")
-        wait_for_blows(page, 3)
+        wait_for_blows(page, 2)
         page.get_by_role("button", name="Stop and keep").click()
         expect(page.get_by_role("button", name="Record", exact=True)).to_be_visible()
         there = in_browser(page)
