@@ -107,7 +107,7 @@ def test_what_is_blown_is_measured_live_and_kept_sample_for_sample(bench, own):
 
     page.route("**/finish", look)
     page.get_by_role("button", name="Stop and keep").click()
-    expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch")
+    expect(page.locator(".takes .says")).to_contain_text("Kept.")
     payload, kept = recording_of(own)
     assert kept.shape[1] == payload.settings["microphone_channels"]
     assert np.array_equal(kept.ravel(), seen[0])
@@ -180,7 +180,7 @@ def test_a_reload_in_mid_take_loses_nothing_that_was_in_the_store(bench, own):
     expect(item).to_contain_text("Was cut short")
     there = in_browser(page)
     item.get_by_role("button", name="Keep what there is").click()
-    expect(item.locator(".says")).to_contain_text("Kept. Pitch")
+    expect(item.locator(".says")).to_contain_text("Kept.")
     payload, kept = recording_of(own)
     assert len(kept) >= kept_before
     assert np.array_equal(kept.ravel(), there)
@@ -212,7 +212,7 @@ def test_a_connection_that_drops_is_taken_up_again(bench, own):
     expect(page.get_by_role("button", name="Record", exact=True)).to_be_visible()
     there = in_browser(page)
     page.context.set_offline(False)
-    expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch")
+    expect(page.locator(".takes .says")).to_contain_text("Kept.")
     assert np.array_equal(recording_of(own)[1].ravel(), there)
 
 
@@ -351,7 +351,7 @@ def test_a_server_that_ends_in_mid_take_gets_every_sample_once(bench, tmp_path: 
         there = in_browser(page)
         page.reload()  # nor does it hang on the page that recorded
         server.revive()
-        expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch")
+        expect(page.locator(".takes .says")).to_contain_text("Kept.")
         assert server.ends == [ENDED]
     with open_desk(folder) as desk:
         _, kept = recording_of(Served(server.address, desk, reed))
