@@ -107,7 +107,7 @@ def test_what_is_blown_is_measured_live_and_kept_sample_for_sample(bench, own):
 
     page.route("**/finish", look)
     page.get_by_role("button", name="Stop and keep").click()
-    expect(page.locator(".takes .says")).to_contain_text("Kept.")
+    expect(page.locator(".takes .says")).to_contain_text("Kept. Pitch")
     payload, kept = recording_of(own)
     assert kept.shape[1] == payload.settings["microphone_channels"]
     assert np.array_equal(kept.ravel(), seen[0])
